@@ -1,0 +1,86 @@
+"""The value types that cross the walls of vision.
+
+Pixel coordinates are (x, y) in the oriented full-size photo, (0, 0) at the centre of its top left
+pixel; board coordinates are (x, y) in mm from the board's top left corner, z in mm upward.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+ODD = "odd"
+"""What a reading says of a cell that resembles nothing learned: a hand, a die, a strange piece."""
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A decoded photo.
+
+    ``pixels`` is of shape (H, W, 3), uint8, sRGB, channel order RGB, orientation applied.
+    ``scale`` is full-size pixels per decoded pixel (1, 2, 4 or 8); ``full_size_px`` is (width, height).
+    """
+
+    name: str
+    pixels: NDArray[np.uint8]
+    scale: int
+    full_size_px: tuple[int, int]
+    sha256: str
+    decode_ms: float
+
+
+@dataclass(frozen=True, eq=False)
+class Registration:
+    """Where the board lies in a photo: board mm -> photo px, with its own error.
+
+    A point (x, y, z) mm goes to ``homography @ (x, y, 1) + z * lift`` (homogeneous undistorted px),
+    then through one radial term ``k1`` about ``centre_px`` with radii in units of ``radius_px``.
+    ``error_mm`` is the half width of a 95 % interval of a cell centre's position; ``method`` names
+    the finder; ``evidence`` holds the figures that proved it.
+    """
+
+    homography: NDArray[np.float64]
+    lift: NDArray[np.float64]
+    k1: float
+    centre_px: tuple[float, float]
+    radius_px: float
+    error_mm: float
+    method: str
+    evidence: Mapping[str, float] = field(default_factory=dict)
+
+    def project(self, points_mm: NDArray[np.float64], z_mm: float = 0.0) -> NDArray[np.float64]:
+        """Photo px of board points of shape (N, 2) mm at height ``z_mm``; returns shape (N, 2)."""
+        xy1 = np.column_stack([points_mm, np.ones(len(points_mm))])
+        w = xy1 @ self.homography.T + z_mm * self.lift
+        flat = w[:, :2] / w[:, 2:]
+        d = (flat - self.centre_px) / self.radius_px
+        return self.centre_px + (flat - self.centre_px) * (
+            1 + self.k1 * (d**2).sum(axis=1, keepdims=True)
+        )
+
+
+@dataclass(frozen=True)
+class CellReading:
+    """What is believed of one cell.
+
+    ``colour`` is the likeliest colour name, ``empty`` or ``odd``; ``candidates`` all that cannot
+    be ruled out, likeliest first; ``doubt`` the reason to ask, or None where the cell is certain.
+    """
+
+    colour: str
+    candidates: tuple[str, ...]
+    doubt: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What is believed of one photo: the registration and every cell, with the time it took."""
+
+    photo: str
+    registration: Registration
+    cells: Mapping[str, CellReading]
+    milliseconds: Mapping[str, float]
+    warnings: tuple[str, ...] = ()
