@@ -1,0 +1,50 @@
+# Two commands do all their own set-up: `make demo` and `make test`.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+LOCKED := $(VENV)/locked
+READY := $(VENV)/ready
+
+.PHONY: help setup demo test lock clean
+
+help:
+	@echo "make demo   do the whole job on the practice photos; leaves demo-out/"
+	@echo "make test   check style and types, run the tests"
+	@echo "make setup  only make .venv with the program in it ($(BIN)/tallyglass)"
+	@echo "make lock   resolve requirements.txt anew from pyproject.toml"
+	@echo "make clean  remove .venv and demo-out"
+
+setup: $(READY)
+
+demo: $(READY)
+	$(BIN)/tallyglass demo --out demo-out
+
+test: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/python -m pytest
+
+# A system without ensurepip (Debian's plain python3) still has pip to fill the new environment.
+$(LOCKED): requirements.txt
+	@$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and \
+	    'Tallyglass needs Python 3.11 or newer. Name one: make $(MAKECMDGOALS) PYTHON=python3.12')"
+	$(PYTHON) -m venv $(VENV) || { $(PYTHON) -m venv --clear --without-pip $(VENV) && \
+	    $(PYTHON) -m pip --python $(BIN)/python install --quiet pip; }
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
+	@touch $@
+
+$(READY): $(LOCKED) pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps -e .
+	@touch $@
+
+# setuptools is locked too: it builds the editable install without another visit to the network.
+lock:
+	$(PYTHON) -m venv $(VENV)-lock
+	$(VENV)-lock/bin/python -m pip install --quiet "uv>=0.9,<1"
+	echo "setuptools>=77,<83" | $(VENV)-lock/bin/uv pip compile pyproject.toml - --group test --universal \
+	    --generate-hashes --python-version 3.11 --no-header --upgrade --quiet -o requirements.txt
+	rm -r $(VENV)-lock
+
+clean:
+	rm -rf $(VENV) demo-out

@@ -1,0 +1,142 @@
+"""Photos that carry a place, a serial number and a name go in; none of it comes out."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import numpy as np
+import pillow_heif
+import pytest
+from PIL import Image, ImageCms, PngImagePlugin
+
+from desk.metadata import PhotoFormatError, orientation_of, strip_metadata
+
+pillow_heif.register_heif_opener()
+
+GPS_IFD = 0x8825
+EXIF_IFD = 0x8769
+SECRETS = (b"SERIAL-12345", b"Jo Owner", b"the-place", b"secret-comment")
+PROFILE = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+
+
+def personal_exif(orientation: int) -> Image.Exif:
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    exif[0x010F] = "Jo Owner"
+    exif.get_ifd(EXIF_IFD)[0xA431] = "SERIAL-12345"
+    exif.get_ifd(EXIF_IFD)[0x927C] = b"maker SERIAL-12345"
+    exif.get_ifd(GPS_IFD).update({1: "N", 2: (48.0, 12.0, 30.0), 27: b"the-place"})
+    return exif
+
+
+def picture() -> Image.Image:
+    rng = np.random.default_rng(7)
+    return Image.fromarray(rng.integers(0, 256, (48, 64, 3), dtype=np.uint8))
+
+
+def saved(kind: str, orientation: int = 6, **more: object) -> bytes:
+    out = io.BytesIO()
+    exif = personal_exif(orientation).tobytes()
+    picture().save(out, kind, exif=exif, icc_profile=PROFILE, **more)
+    return out.getvalue()
+
+
+def png_with_text() -> bytes:
+    text = PngImagePlugin.PngInfo()
+    text.add_text("Comment", "secret-comment")
+    text.add_itxt("XML:com.adobe.xmp", "secret-comment")
+    return saved("PNG", pnginfo=text)
+
+
+def pixels(data: bytes) -> np.ndarray:
+    with Image.open(io.BytesIO(data)) as image:
+        return np.asarray(image.convert("RGB"))
+
+
+def exif_of(data: bytes) -> dict[int, object]:
+    with Image.open(io.BytesIO(data)) as image:
+        exif = image.getexif()
+        assert not exif.get_ifd(GPS_IFD)
+        assert not exif.get_ifd(EXIF_IFD)
+        return dict(exif)
+
+
+CASES = {
+    "jpeg": lambda: saved("JPEG", comment=b"secret-comment", quality=90),
+    "progressive jpeg": lambda: saved("JPEG", progressive=True, quality=90),
+    "restart jpeg": lambda: saved("JPEG", restart_marker_blocks=2, quality=90),
+    "jpeg with xmp": lambda: saved("JPEG", xmp=b"<x>secret-comment the-place</x>"),
+    "png": png_with_text,
+    "webp": lambda: saved("WEBP", xmp=b"<x>secret-comment</x>"),
+    "lossless webp": lambda: saved("WEBP", lossless=True),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_stripped_photo_has_no_place_serial_or_name_and_the_same_pixels(name: str) -> None:
+    data = CASES[name]()
+    assert any(secret in data for secret in SECRETS)
+
+    clean, _ = strip_metadata(data)
+
+    assert exif_of(clean) == {0x0112: 6}
+    assert not [secret for secret in SECRETS if secret in clean]
+    np.testing.assert_array_equal(pixels(clean), pixels(data))
+    with Image.open(io.BytesIO(clean)) as image:
+        assert image.info["icc_profile"] == PROFILE
+        assert "xmp" not in image.info
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_the_way_up_is_kept(kind: str, orientation: int) -> None:
+    clean, _ = strip_metadata(saved(kind, orientation))
+
+    assert orientation_of(clean) == orientation
+
+
+def test_a_second_picture_hidden_behind_a_jpeg_is_dropped() -> None:
+    data = saved("JPEG") + saved("JPEG", comment=b"secret-comment")
+
+    clean, suffix = strip_metadata(data)
+
+    assert suffix == ".jpg"
+    assert len(re.findall(rb"\xff\xd8\xff", clean)) == 1
+    np.testing.assert_array_equal(pixels(clean), pixels(data))
+
+
+def test_stripping_twice_changes_nothing_more() -> None:
+    for make in CASES.values():
+        once, suffix = strip_metadata(make())
+
+        assert strip_metadata(once) == (once, suffix)
+
+
+def test_a_heic_photo_keeps_its_pixels_and_loses_its_metadata() -> None:
+    data = saved("HEIF", orientation=1)
+    assert b"SERIAL-12345" in data
+
+    clean, suffix = strip_metadata(data)
+
+    assert suffix == ".heic"
+    assert not [secret for secret in SECRETS if secret in clean]
+    np.testing.assert_array_equal(pixels(clean), pixels(data))
+    assert exif_of(clean) == {0x0112: 1}
+
+
+def test_a_heic_photo_whose_metadata_cannot_be_blanked_becomes_a_clean_jpeg(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("desk.metadata.heic_blocks", lambda _: [b"nowhere in the file"])
+
+    clean, suffix = strip_metadata(saved("HEIF", orientation=1))
+
+    assert suffix == ".jpg"
+    assert exif_of(clean) == {}
+    assert pixels(clean).shape == (48, 64, 3)
+
+
+def test_what_is_no_photo_is_refused() -> None:
+    with pytest.raises(PhotoFormatError, match="not a JPEG, PNG, WebP or HEIC"):
+        strip_metadata(b"only some words")
