@@ -26,6 +26,8 @@ class Lattice:
 
     ``neighbours`` maps each cell id to the ids it shares a whole side with, in cell order;
     ``inner`` to those of them that lie toward the anchors. ``board_size_mm`` is (width, height).
+    ``places`` maps each cell id to its step (u, v) on the regular lattice ``like`` in which patterns
+    are written: half columns and rows, as lattice.py says. Both are empty on an irregular board.
     """
 
     kind: str
@@ -33,15 +35,21 @@ class Lattice:
     board_size_mm: tuple[float, float]
     neighbours: Mapping[str, tuple[str, ...]]
     inner: Mapping[str, tuple[str, ...]]
+    places: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    like: str = ""
 
 
 @dataclass(frozen=True)
 class Colour:
-    """One colour of piece: plain name, one letter, and how many the box holds (None: not said)."""
+    """One colour of piece: plain name, one letter, and how many the box holds (None: not said).
+
+    A colour with ``in_patterns`` False never takes part in a card's pattern.
+    """
 
     name: str
     letter: str
     supply: int | None = None
+    in_patterns: bool = True
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,137 @@
+"""The best choice among things that exclude each other, exactly: the one module that uses scipy.
+
+Used where pieces may not count twice, and for the fewest pieces that would have to be wrong.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+
+SMALL = 24
+"""Parts of at most this many candidates are searched directly; larger ones go to the solver."""
+
+Row = tuple[dict[int, float], float]
+"""One condition of a 0/1 programme: sum of factor * x over these must be at least the bound."""
+
+
+def best_choice(worth: Sequence[int], exclusive: Iterable[Sequence[int]]) -> list[int]:
+    """Candidates of greatest total worth, at most one of each exclusive set; ascending.
+
+    ``worth`` must be positive. Of equally good choices the one that a fixed order of search meets
+    first is taken, so that the same candidates always give the same choice.
+    """
+    conflicts = _conflicts(len(worth), exclusive)
+    chosen: list[int] = []
+    for part in _parts(conflicts):
+        small = len(part) <= SMALL
+        chosen += (_search if small else _solve)(part, worth, conflicts)
+    return sorted(chosen)
+
+
+def _conflicts(number: int, exclusive: Iterable[Sequence[int]]) -> list[set[int]]:
+    conflicts: list[set[int]] = [set() for _ in range(number)]
+    for members in exclusive:
+        for member in members:
+            conflicts[member].update(members)
+    for i, others in enumerate(conflicts):
+        others.discard(i)
+    return conflicts
+
+
+def _parts(conflicts: Sequence[set[int]]) -> list[list[int]]:
+    """Candidates that hang together by conflicts; each part is chosen from apart."""
+    seen: set[int] = set()
+    parts = []
+    for start in range(len(conflicts)):
+        if start in seen:
+            continue
+        seen.add(start)
+        part = [start]
+        for i in part:
+            fresh = conflicts[i] - seen
+            seen |= fresh
+            part += sorted(fresh)
+        parts.append(sorted(part))
+    return parts
+
+
+def _search(part: list[int], worth: Sequence[int], conflicts: Sequence[set[int]]) -> list[int]:
+    """Branch and bound: take or leave the first open candidate, cut by what is still open."""
+    best: tuple[int, list[int]] = (-1, [])
+
+    def branch(open_: list[int], taken: list[int], gained: int) -> None:
+        nonlocal best
+        if gained > best[0]:
+            best = (gained, taken)
+        if not open_ or gained + sum(worth[i] for i in open_) <= best[0]:
+            return
+        first, rest = open_[0], open_[1:]
+        branch(
+            [i for i in rest if i not in conflicts[first]], [*taken, first], gained + worth[first]
+        )
+        if any(i in conflicts[first] for i in rest):
+            branch(rest, taken, gained)
+
+    branch(part, [], 0)
+    return best[1]
+
+
+def _solve(part: list[int], worth: Sequence[int], conflicts: Sequence[set[int]]) -> list[int]:
+    """The same by integer programming; a second run settles ties in favour of early candidates."""
+    place = {i: k for k, i in enumerate(part)}
+    rows = [({place[i]: -1.0 for i in clique}, -1.0) for clique in _cliques(part, conflicts)]
+    values = [float(worth[i]) for i in part]
+    chosen = solve(values, rows)
+    least = sum(values[k] for k in chosen) - 0.5
+    early = [float(len(part) - k) for k in range(len(part))]
+    chosen = solve(early, [*rows, (dict(enumerate(values)), least)])
+    return [part[k] for k in chosen]
+
+
+def _cliques(part: list[int], conflicts: Sequence[set[int]]) -> list[list[int]]:
+    """Sets that exclude each other pairwise and together hold every conflict; fewer is faster."""
+    cliques = []
+    covered: dict[int, set[int]] = defaultdict(set)
+    for i in part:
+        for j in sorted(conflicts[i]):
+            if j < i or j in covered[i]:
+                continue
+            clique = [i, j]
+            shared = conflicts[i] & conflicts[j]
+            while shared:
+                k = min(shared)
+                clique.append(k)
+                shared = shared & conflicts[k]
+            for k in clique:
+                covered[k].update(clique)
+            cliques.append(clique)
+    return cliques
+
+
+def solve(worth: Sequence[float], rows: Sequence[Row]) -> list[int]:
+    """Numbers of the variables set to 1 in the 0/1 programme of greatest worth.
+
+    Raises ArithmeticError when the solver finds none or cannot prove its answer best.
+    """
+    import numpy as np
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    across, columns, factors = [], [], []
+    for r, (terms, _) in enumerate(rows):
+        for column, factor in terms.items():
+            across.append(r)
+            columns.append(column)
+            factors.append(factor)
+    matrix = csr_array((factors, (across, columns)), shape=(len(rows), len(worth)))
+    answer = milp(
+        c=-np.asarray(worth),
+        constraints=LinearConstraint(matrix, lb=[bound for _, bound in rows]) if rows else None,
+        integrality=np.ones(len(worth)),
+        bounds=Bounds(0, 1),
+        options={"mip_rel_gap": 0.0},
+    )
+    if answer.status != 0:
+        raise ArithmeticError(f"the exact choice was not proven: {answer.message}")
+    return [i for i, value in enumerate(answer.x) if value > 0.5]
