@@ -1,0 +1,262 @@
+"""The scene: table-top, board, pieces and what should not be there, painted onto the canvas
+layer by layer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from samples.board import ART_PX_PER_MM, Board, inner_radius, inset, soften
+from samples.camera import Canvas
+from samples.conditions import Conditions
+from samples.layers import Bounds, Field, Patch, lay, sharpness
+from samples.light import Light, cast, lights_on, shine
+from samples.slabs import Slab, draw_slabs, draw_walls
+from samples.spectra import paint, srgb_to_linear
+from samples.tabletop import TABLETOP_MM, TABLETOP_PX_PER_MM, tabletop
+from scoring.types import EMPTY
+
+CAST_PX_PER_MM = 2.5
+"""Resolution of the shadows that slabs throw."""
+
+ROOM = 0.035
+"""Linear light of the dark room beyond the edge of the table."""
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What is drawn: pieces by cell id, loose pieces on the table, occluders over the board."""
+
+    board: Board
+    conditions: Conditions
+    light: Light
+    pieces: Mapping[str, Slab]
+    loose: tuple[Slab, ...]
+    occluders: tuple[Slab, ...]
+
+
+def set_scene(
+    board: Board,
+    grid: Mapping[str, str],
+    conditions: Conditions,
+    light: Light,
+    rng: np.random.Generator,
+) -> Scene:
+    """Lay every piece by hand: a little off, a little turned, each a little worn."""
+    pieces = {
+        place.id: lay_piece(board, np.asarray(place.polygon_mm), grid[place.id], conditions, rng)
+        for place in board.places
+        if grid[place.id] != EMPTY
+    }
+    loose = tuple(drop_piece(board, conditions, rng) for _ in range(conditions.loose))
+    return Scene(board, conditions, light, pieces, loose, make_occluders(board, conditions, rng))
+
+
+def lay_piece(
+    board: Board, polygon_mm: NDArray, colour: str, conditions: Conditions, rng: np.random.Generator
+) -> Slab:
+    """Return one piece in its cell."""
+    outline = soften(inset(polygon_mm, 0.15))
+    turned = turn(outline, rng.normal(0, conditions.jitter_deg))
+    shift = np.clip(
+        rng.normal(0, conditions.jitter_mm, 2), -2 * conditions.jitter_mm, 2 * conditions.jitter_mm
+    )
+    lean = rng.normal(0, 0.012, 2) * (conditions.jitter_mm > 0)
+    worn = worn_paint(board.paints[colour], conditions.wear, rng)
+    return Slab(
+        turned + shift, 0.0, board.piece_mm, worn, conditions.gloss, 0.7, (lean[0], lean[1])
+    )
+
+
+def worn_paint(fresh: NDArray, wear: float, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Return the paint a little darker or lighter, a little faded toward grey and off in tint."""
+    fade = abs(rng.normal(0, wear))
+    tint = 1.0 + rng.normal(0, 0.4 * wear) * np.linspace(-1, 1, len(fresh))
+    worn = fresh * (1.0 + rng.normal(0, wear)) * tint
+    return np.clip((1 - fade) * worn + fade * 0.5 * (fresh.mean() + 0.4), 0.01, 0.98)
+
+
+def turn(outline: NDArray, deg: float) -> NDArray[np.float64]:
+    """Return an outline turned about its middle."""
+    c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
+    middle = outline.mean(axis=0)
+    return middle + (outline - middle) @ np.array([[c, s], [-s, c]])
+
+
+def drop_piece(board: Board, conditions: Conditions, rng: np.random.Generator) -> Slab:
+    """Return one spare piece on the table beside the board, any way round."""
+    outline = soften(inset(np.asarray(board.places[0].polygon_mm), 0.15))
+    where = beside(board, rng, float(np.ptp(outline, axis=0).max()))
+    colour = str(rng.choice(sorted(board.paints)))
+    turned = turn(outline, rng.uniform(0, 360))
+    worn = worn_paint(board.paints[colour], conditions.wear, rng)
+    base = -board.board_mm
+    return Slab(
+        turned - turned.mean(0) + where, base, base + board.piece_mm, worn, conditions.gloss, 0.7
+    )
+
+
+def beside(board: Board, rng: np.random.Generator, room_mm: float) -> NDArray[np.float64]:
+    """Return a spot on the table that is clear of the board by ``room_mm``."""
+    size = np.array(board.size_mm)
+    while True:
+        spot = rng.uniform(-90 - room_mm, size + 90 + room_mm)
+        if ((spot < -room_mm) | (spot > size + room_mm)).any():
+            return np.asarray(spot)
+
+
+def make_occluders(
+    board: Board, conditions: Conditions, rng: np.random.Generator
+) -> tuple[Slab, ...]:
+    """Return dice that rolled onto the board and fingers that hold its rim."""
+    size = np.array(board.size_mm)
+    dice = [make_die(board, rng.uniform(0.2, 0.8, 2) * size, rng) for _ in range(conditions.dice)]
+    fingers = [make_finger(board, rng) for _ in range(conditions.fingers)]
+    return tuple(dice + fingers)
+
+
+def make_die(board: Board, spot_mm: NDArray, rng: np.random.Generator) -> Slab:
+    """Return a die of 14 mm with two to five pips, on top of the pieces."""
+    half, angle = 7.0, rng.uniform(0, 90)
+    square = spot_mm + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
+    pips = (
+        np.array([[-1, -1], [1, 1], [1, -1], [-1, 1], [0, 0.0]])[: rng.integers(2, 6)] * 0.5 * half
+    )
+    c, s = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+    spots = spot_mm + pips @ np.array([[c, s], [-s, c]])
+    ink = paint(
+        np.array(((0.75, 0.74, 0.7), (0.45, 0.03, 0.03), (0.04, 0.08, 0.3))[rng.integers(3)])
+    )
+    round_spots = tuple((float(x), float(y), 1.3) for x, y in spots)
+    top = board.piece_mm + 2 * half
+    return Slab(
+        turn(soften(square), angle), board.piece_mm, top, ink, 0.5, 1.2, spots_mm=round_spots
+    )
+
+
+def make_finger(board: Board, rng: np.random.Generator) -> Slab:
+    """Return a finger that reaches in over one side of the board."""
+    side, along = int(rng.integers(4)), rng.uniform(0.2, 0.8)
+    width, height = board.size_mm
+    tip = np.array([(along * width, 26), (width - 26, along * height), (along * width, height - 26),
+                    (26, along * height)][side], float)  # fmt: skip
+    angle = np.radians(side * 90 - 90 + rng.normal(0, 18))
+    way, across = (
+        np.array([np.cos(angle), np.sin(angle)]),
+        np.array([-np.sin(angle), np.cos(angle)]),
+    )
+    bow = np.linspace(-np.pi / 2, np.pi / 2, 15)
+    end = tip + 9.0 * (np.sin(bow)[:, None] * across - np.cos(bow)[:, None] * way)
+    far = [tip + 170 * way + 11 * across, tip + 170 * way - 11 * across]
+    skin = paint(
+        np.array(((0.55, 0.31, 0.22), (0.2, 0.1, 0.06), (0.42, 0.24, 0.15))[rng.integers(3)])
+    )
+    top = board.piece_mm + 9.0
+    return Slab(np.vstack([end, far]), board.piece_mm, top, skin, 0.12, 9.0, walls=False)
+
+
+def draw_scene(scene: Scene, canvas: Canvas) -> tuple[Field, NDArray[np.float64]]:
+    """Return the canvas in linear light, and how much each piece mirrors (in the order of the
+    pieces).
+    """
+    width, height = canvas.size_px
+    picture = np.full((height, width, 3), ROOM, np.float32)
+    draw_table(picture, canvas, scene)
+    for slab in scene.loose:
+        draw_slabs(picture, canvas, scene.light, [slab])
+    draw_rim(picture, canvas, scene)
+    draw_print(picture, canvas, scene)
+    mirrored = draw_slabs(picture, canvas, scene.light, list(scene.pieces.values()))
+    for occluder in scene.occluders:
+        draw_slabs(picture, canvas, scene.light, [occluder])
+    return picture, mirrored
+
+
+def draw_rim(picture: Field, canvas: Canvas, scene: Scene) -> None:
+    """Draw the cut sides of the cardboard under the print."""
+    board = scene.board
+    core = paint(np.array([0.42, 0.36, 0.28]))
+    slab = Slab(board.corners_mm, -board.board_mm, 0.0, core)
+    amounts = [lamp.share for lamp in scene.light.lamps] + [scene.light.ambient]
+    draw_walls(picture, canvas, scene.light, slab, amounts)
+
+
+def draw_table(picture: Field, canvas: Canvas, scene: Scene) -> None:
+    """Lay the table-top with the shadows of the board and the loose pieces."""
+    board = scene.board
+    middle = np.array(board.size_mm) / 2.0
+    half = TABLETOP_MM / 2.0
+    around = (
+        float(middle[0] - half),
+        float(middle[1] - half),
+        float(middle[0] + half),
+        float(middle[1] + half),
+    )
+    patch = Patch(around, -board.board_mm, TABLETOP_PX_PER_MM)
+    flat = srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)[
+        tabletop(scene.conditions.tabletop, scene.conditions.tabletop_seed)
+    ]
+    amounts = lights_on(scene.light, patch)
+    coarse = patch.at(1.0)
+    standing = [board.corners_mm] + [slab.outline_mm for slab in scene.loose]
+    left = cast(scene.light, coarse, standing, board.board_mm)
+    amounts = [coarse.fit(amount) * shade for amount, shade in zip(amounts, left, strict=True)]
+    lay(picture, canvas, patch, opaque(shine(scene.light, patch, flat, amounts)))
+
+
+def draw_print(picture: Field, canvas: Canvas, scene: Scene) -> None:
+    """Lay the board's print with the shadows of the pieces and of what lies over them."""
+    board = scene.board
+    bounds: Bounds = (0.0, 0.0, *board.size_mm)
+    patch = Patch(bounds, 0.0, sharpness(canvas, bounds, 0.0, ART_PX_PER_MM))
+    rows, columns = patch.shape
+    art = cv2.resize(board.art, (columns, rows), interpolation=cv2.INTER_AREA)
+    flat = srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)[art]
+    coarse = patch.at(min(CAST_PX_PER_MM, patch.px_per_mm))
+    amounts = [coarse.fit(amount) for amount in lights_on(scene.light, patch)]
+    for slabs, tall in (
+        (list(scene.pieces.values()), board.piece_mm),
+        (list(scene.occluders), 13.0),
+    ):
+        if slabs:
+            left = cast(scene.light, coarse, [slab.outline_mm for slab in slabs], tall)
+            amounts = [amount * shade for amount, shade in zip(amounts, left, strict=True)]
+    lay(picture, canvas, patch, opaque(shine(scene.light, patch, flat, amounts)))
+
+
+def opaque(flat: Field) -> Field:
+    """Return the layer with a full fourth channel."""
+    return np.dstack([flat, np.ones(flat.shape[:2], np.float32)])
+
+
+def covered_share(scene: Scene, canvas: Canvas) -> dict[str, float]:
+    """Return for each cell the share of what is seen of it that an occluder hides, 0 to 1."""
+    hidden = np.zeros(canvas.size_px[::-1], np.uint8)
+    for slab in scene.occluders:
+        rings = [canvas.place(slab.outline_mm, height) for height in (slab.base_mm, slab.top_mm)]
+        hull = cv2.convexHull(np.concatenate(rings).astype(np.float32))
+        cv2.fillConvexPoly(hidden, np.round(hull).astype(np.int32), 1)
+    return {place.id: _hidden_part(scene, canvas, place.id, hidden) for place in scene.board.places}
+
+
+def _hidden_part(scene: Scene, canvas: Canvas, cell: str, hidden: NDArray[np.uint8]) -> float:
+    piece = scene.pieces.get(cell)
+    place = next(place for place in scene.board.places if place.id == cell)
+    outline = piece.outline_mm if piece else np.asarray(place.polygon_mm)
+    seen = canvas.place(outline, piece.top_mm if piece else 0.0)
+    x0, y0 = np.floor(seen.min(axis=0)).astype(int).clip(0).tolist()
+    x1, y1 = np.ceil(seen.max(axis=0)).astype(int).clip(0).tolist()
+    part = hidden[y0 : y1 + 1, x0 : x1 + 1]
+    mask = np.zeros(part.shape, np.uint8)
+    cv2.fillPoly(mask, [np.round(seen - [x0, y0]).astype(np.int32)], 1)
+    return float((part & mask).sum() / max(1, int(mask.sum())))
+
+
+def piece_room_mm(board: Board) -> float:
+    """Return the inner radius of the smallest cell, in mm."""
+    return min(inner_radius(np.asarray(place.polygon_mm)) for place in board.places)
