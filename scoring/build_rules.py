@@ -92,6 +92,8 @@ def _card(form: CardForm, lattice: Lattice) -> Card:
     where = f"cards, {form.name}"
     if (form.pattern is None) == (not form.at):
         raise SheetError(where, "give either pattern or at")
+    if form.missed and (form.held == "common" or form.count == "each"):
+        raise SheetError(f"{where}, missed", "is for cards that are claimed and count once")
     return Card(
         name=form.name,
         points=form.points,

@@ -30,8 +30,8 @@ def choose_placements(cards: Sequence[Card], rule: Cards, found: Found) -> dict[
     Cards that cost points leave no choice: every completion of theirs counts (once if the card
     counts once) and uses up no piece.
     """
-    free = [card for card in cards if _is_free(card, rule)]
-    tied = [card for card in cards if not _is_free(card, rule)]
+    free = [card for card in cards if is_free(card, rule)]
+    tied = [card for card in cards if not is_free(card, rule)]
     counted = {card.name: found[card.name][: None if card.each else 1] for card in free}
     counted.update({card.name: [] for card in tied})
     candidates = [(card, cells) for card in tied for cells in found[card.name]]
@@ -69,7 +69,8 @@ def _exclusive_at_cell(
                 yield [i, j]
 
 
-def _is_free(card: Card, rule: Cards) -> bool:
+def is_free(card: Card, rule: Cards) -> bool:
+    """Whether a card counts wherever it is complete, without using up pieces."""
     if card.points <= card.missed or (rule.share_cards and rule.share_copies):
         return True
     return rule.share_cards and not card.each
@@ -83,7 +84,7 @@ def _line(card: Card, rule: Cards, board: Board, found: list[Cells], counted: li
     note = ""
     if not counted:
         note = "complete, but its pieces count for other cards" if found else "not complete"
-        if card.missed and not card.common:
+        if card.missed:
             proofs.append(Proof((), card.missed, f"card {card.name} claimed, but {note}"))
     points = sum(proof.points for proof in proofs)
     return Line(rule.label, card.name, points, tuple(proofs), note)

@@ -21,15 +21,16 @@ def best_choice(worth: Sequence[int], exclusive: Iterable[Sequence[int]]) -> lis
     ``worth`` must be positive. Of equally good choices the one that a fixed order of search meets
     first is taken, so that the same candidates always give the same choice.
     """
-    conflicts = _conflicts(len(worth), exclusive)
+    conflicts = conflicts_of(len(worth), exclusive)
     chosen: list[int] = []
-    for part in _parts(conflicts):
+    for part in parts_of(conflicts):
         small = len(part) <= SMALL
         chosen += (_search if small else _solve)(part, worth, conflicts)
     return sorted(chosen)
 
 
-def _conflicts(number: int, exclusive: Iterable[Sequence[int]]) -> list[set[int]]:
+def conflicts_of(number: int, exclusive: Iterable[Sequence[int]]) -> list[set[int]]:
+    """For each candidate those that exclude it."""
     conflicts: list[set[int]] = [set() for _ in range(number)]
     for members in exclusive:
         for member in members:
@@ -39,7 +40,7 @@ def _conflicts(number: int, exclusive: Iterable[Sequence[int]]) -> list[set[int]
     return conflicts
 
 
-def _parts(conflicts: Sequence[set[int]]) -> list[list[int]]:
+def parts_of(conflicts: Sequence[set[int]]) -> list[list[int]]:
     """Candidates that hang together by conflicts; each part is chosen from apart."""
     seen: set[int] = set()
     parts = []

@@ -89,7 +89,7 @@ class CardForm(Form):
     mirrors: bool = True
     count: Literal["once", "each"] = "once"
     held: Literal["claimed", "common"] = "claimed"
-    missed: int = 0
+    missed: Annotated[int, Field(le=0)] = 0
 
 
 Label = Annotated[str, Field(min_length=1, max_length=80)]

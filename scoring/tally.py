@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from scoring.board import Board, plan_of
 from scoring.cards import score_cards
@@ -32,6 +32,8 @@ def tally(
     hold for that player. Raises SheetError for a board, player or name that the game does not have.
     """
     claims, facts = claims or {}, facts or {}
+    for player, grid in grids.items():
+        check_grid(sheet, grid, f"grid of {player}")
     check_names(sheet, grids, claims, facts)
     plan = plan_of(sheet)
     boards = {player: Board.of(plan, grid) for player, grid in grids.items()}
@@ -58,21 +60,17 @@ def player_tally(
     return PlayerTally(player, sum(line.points for line in lines), tuple(lines))
 
 
-def check_names(
-    sheet: GameSheet, grids: Mapping[str, Mapping[str, str]], claims: Named, facts: Named
-) -> None:
-    """Raises SheetError for a grid that does not fit, or a player, card or fact not known."""
-    for player, grid in grids.items():
-        check_grid(sheet, grid, f"grid of {player}")
+def check_names(sheet: GameSheet, players: Collection[str], claims: Named, facts: Named) -> None:
+    """Raises SheetError for a player, card or fact that is not known."""
     cards = {card.name for card in sheet.cards}
     for player, names in claims.items():
-        _known_player(player, grids, "claims")
+        _known_player(player, players, "claims")
         for name in names:
             if name not in cards:
                 raise SheetError(f"claims of {player}", f"there is no card {name!r}")
     known = facts_of(sheet)
     for player, names in facts.items():
-        _known_player(player, grids, "facts")
+        _known_player(player, players, "facts")
         for name in names:
             if name not in known:
                 raise SheetError(f"facts of {player}", f"the game knows no fact {name!r}")
@@ -84,6 +82,6 @@ def facts_of(sheet: GameSheet) -> set[str]:
     return asked | {tie.of for tie in sheet.tie_breaks if tie.by == "fact"}
 
 
-def _known_player(player: str, grids: Mapping[str, object], where: str) -> None:
-    if player not in grids:
+def _known_player(player: str, players: Collection[str], where: str) -> None:
+    if player not in players:
         raise SheetError(where, f"there is no player {player!r}")

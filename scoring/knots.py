@@ -1,0 +1,290 @@
+"""Sums of tables over doubtful cells, worked through exactly, knot by knot.
+
+A knot is a set of doubtful cells that tables join; different knots are independent. Two values are
+carried side by side: ``points`` (a player's total) and ``rank``, a whole number that orders players
+as the sheet does, tie-breaks included (standing.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, reduce
+
+import numpy as np
+
+from scoring.doubted import LARGEST_TABLE, Doubted, Loose, Scope, Table, Term
+
+MOST_RANKS = 1 << 18
+"""Different ranks of one player that are still told apart one by one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Value:
+    """What is added up: exact terms, and terms of which only bounds are known."""
+
+    exact: list[Term] = field(default_factory=list)
+    loose: list[Loose] = field(default_factory=list)
+
+    def add(self, term: Term | Loose, by: int = 1) -> None:
+        """Takes in a term, times a number."""
+        if isinstance(term, Term):
+            self.exact.append(Term(term.scope, term.table * by) if by != 1 else term)
+        else:
+            low, high = sorted((term.low * by, term.high * by))
+            self.loose.append(Loose(term.scope, low, high))
+
+    def bounds(self) -> tuple[int, int]:
+        """Sound bounds on the sum: every term at its least, or at its most."""
+        low = sum(int(term.table.min()) for term in self.exact)
+        high = sum(int(term.table.max()) for term in self.exact)
+        return low + sum(t.low for t in self.loose), high + sum(t.high for t in self.loose)
+
+
+@dataclass(frozen=True, eq=False)
+class Knot:
+    """Doubtful cells that hang together: points and rank for every combination of candidates.
+
+    Too many combinations leave both tables None; only ``terms`` are then known.
+    """
+
+    scope: Scope
+    points: Table | None
+    rank: Table | None
+    terms: tuple[Term, ...]
+    bounds: tuple[int, int]
+    rank_bounds: tuple[int, int]
+
+    def changes_points(self, k: int) -> bool:
+        """Whether the points can change with doubt k."""
+        return self._changes(self.points, k)
+
+    def changes_rank(self, k: int) -> bool:
+        """Whether the rank can change with doubt k."""
+        return self._changes(self.rank, k)
+
+    def _changes(self, table: Table | None, k: int) -> bool:
+        terms = self.terms if table is None else (Term(self.scope, table),)
+        return any(varies(term, k) for term in terms)
+
+    def rank_spans(self, k: int) -> Table:
+        """Distinct (lowest, highest) ranks between which doubt k decides, of shape (n, 2)."""
+        assert self.rank is not None
+        axis = self.scope.index(k)
+        low, high = self.rank.min(axis=axis).ravel(), self.rank.max(axis=axis).ravel()
+        moved = low < high
+        return np.unique(np.stack([low[moved], high[moved]], axis=1), axis=0)
+
+
+def varies(term: Term, k: int) -> bool:
+    """Whether a term can change with doubt k, the others being some way."""
+    if k not in term.scope:
+        return False
+    axis = term.scope.index(k)
+    return bool((term.table != term.table.take([0], axis=axis)).any())
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """All that one player's board may come to."""
+
+    board: Doubted
+    knots: tuple[Knot, ...]
+    base: tuple[int, int]
+    loose: tuple[Loose, ...]
+    rank_loose: tuple[Loose, ...]
+
+    @property
+    def exact(self) -> bool:
+        """Whether nothing had to be bounded."""
+        return not self.rank_loose and all(knot.points is not None for knot in self.knots)
+
+    @cached_property
+    def range(self) -> tuple[int, int]:
+        """Lowest and highest total."""
+        return _span(self.base[0], [k.bounds for k in self.knots], self.loose)
+
+    @cached_property
+    def rank_range(self) -> tuple[int, int]:
+        """Lowest and highest rank."""
+        return _span(self.base[1], [k.rank_bounds for k in self.knots], self.rank_loose)
+
+    @cached_property
+    def ranks(self) -> Table | None:
+        """Every rank that is possible, ascending; None when there are too many or not all known."""
+        return self.ranks_without(None)
+
+    def ranks_without(self, left_out: Knot | None) -> Table | None:
+        """Possible sums of the ranks of all knots but one."""
+        if not self.exact:
+            return None
+        sums: Table = np.array([self.base[1]], dtype=np.int64)
+        for knot in self.knots:
+            if knot is not left_out and knot.rank is not None:
+                values = np.unique(knot.rank)
+                if len(sums) * len(values) > MOST_RANKS:
+                    return None
+                sums = np.unique(np.add.outer(sums, values))
+        return sums
+
+    def knot_of(self, k: int) -> Knot | None:
+        """The knot of doubt k; None if nothing exact hangs on it."""
+        return next((knot for knot in self.knots if k in knot.scope), None)
+
+    def changes_total(self, k: int) -> bool:
+        """Whether the total can change with doubt k."""
+        knot = self.knot_of(k)
+        return _loose_on(self.loose, k) or (knot is not None and knot.changes_points(k))
+
+    def ranks_change(self, k: int) -> bool:
+        """Whether the rank can change with doubt k."""
+        knot = self.knot_of(k)
+        return _loose_on(self.rank_loose, k) or (knot is not None and knot.changes_rank(k))
+
+
+def _loose_on(loose: Sequence[Loose], k: int) -> bool:
+    return any(k in term.scope for term in loose)
+
+
+def _span(base: int, bounds: Sequence[tuple[int, int]], loose: Sequence[Loose]) -> tuple[int, int]:
+    low = base + sum(b[0] for b in bounds) + sum(t.low for t in loose)
+    return low, base + sum(b[1] for b in bounds) + sum(t.high for t in loose)
+
+
+def outcome_of(board: Doubted, points: Value, rank: Value) -> Outcome:
+    """What points and rank may come to; rank holds the points' own terms, weighted, and more."""
+    scopes = knots_of([term.scope for term in [*points.exact, *rank.exact]])
+    knots = tuple(_knot(board, scope, points, rank) for scope in scopes)
+    base = tuple(sum(int(t.table) for t in v.exact if not t.scope) for v in (points, rank))
+    return Outcome(board, knots, (base[0], base[1]), tuple(points.loose), tuple(rank.loose))
+
+
+def knots_of(scopes: Sequence[Scope]) -> list[Scope]:
+    """Scopes joined wherever they share a doubt."""
+    knots: list[set[int]] = []
+    for scope in set(scopes):
+        if scope:
+            touching = [knot for knot in knots if not knot.isdisjoint(scope)]
+            knots = [knot for knot in knots if knot.isdisjoint(scope)]
+            knots.append(set(scope).union(*touching))
+    return sorted(tuple(sorted(knot)) for knot in knots)
+
+
+def _knot(board: Doubted, scope: Scope, points: Value, rank: Value) -> Knot:
+    inside = set(scope)
+    mine = [term for term in points.exact if term.scope and term.scope[0] in inside]
+    ranked = [term for term in rank.exact if term.scope and term.scope[0] in inside]
+    if board.volume(scope) > LARGEST_TABLE:
+        bounds = extremes(board, scope, mine), extremes(board, scope, ranked)
+        return Knot(scope, None, None, tuple(ranked), *bounds)
+    table = sum_over(board, scope, mine)
+    order = table if points is rank else sum_over(board, scope, ranked)
+    return Knot(scope, table, order, (), _ends(table), _ends(order))
+
+
+def _ends(table: Table) -> tuple[int, int]:
+    return int(table.min()), int(table.max())
+
+
+def sum_over(board: Doubted, scope: Scope, terms: Sequence[Term]) -> Table:
+    """Sum of terms as one table; small tables are first added into the next larger one."""
+    by_scope: dict[Scope, list[Term]] = {scope: []}
+    for term in terms:
+        by_scope.setdefault(term.scope, []).append(term)
+    table = np.zeros(board.shape(scope), dtype=np.int64)
+    waiting = sorted(by_scope, key=len)
+    while waiting:
+        here = waiting.pop(0)
+        joined = board.total(by_scope[here])
+        onto = next((other for other in waiting if set(here) <= set(other)), None)
+        if onto is None:
+            table += board.spread(Term(here, joined.table), scope) if joined.scope else joined.table
+        else:
+            by_scope[onto].append(joined)
+    return table
+
+
+MOST_BRANCHES = 20_000
+"""Branches tried per bound; each costs about as many microseconds as a knot has tables."""
+
+
+def extremes(board: Doubted, scope: Scope, terms: Sequence[Term]) -> tuple[int, int]:
+    """Bounds on a sum too large to write out: branch and bound, sound even if it is cut short."""
+    negative = [Term(term.scope, -term.table) for term in terms]
+    return -_most(board, scope, negative), _most(board, scope, terms)
+
+
+def _most(board: Doubted, scope: Scope, terms: Sequence[Term]) -> int:
+    """The greatest sum, or a bound above it when ``MOST_BRANCHES`` did not settle it.
+
+    Cells are decided one by one, those in most tables first, the most promising colour first; a
+    branch is left when all tables at their best cannot beat the best sum found.
+    """
+    degree = {k: sum(k in term.scope for term in terms) for k in scope}
+    order = sorted(scope, key=lambda k: (-degree[k], k))
+    open_: list[tuple[int, int, list[Term]]] = [(_bound(terms), 0, list(terms))]
+    best: int | None = None
+    for _ in range(MOST_BRANCHES):
+        if not open_:
+            return best if best is not None else 0
+        bound, depth, left = open_.pop()
+        if best is not None and bound <= best:
+            continue
+        if depth == len(order):
+            best = bound
+            continue
+        children = [_decided(left, order[depth], a) for a in range(board.sizes[order[depth]])]
+        open_ += sorted(((_bound(c), depth + 1, c) for c in children), key=lambda child: child[0])
+    found = [] if best is None else [best]
+    return max([*found, *(bound for bound, _, _ in open_)])
+
+
+def _bound(terms: Sequence[Term]) -> int:
+    return sum(int(term.table.max()) for term in terms)
+
+
+def _decided(terms: Sequence[Term], k: int, answer: int) -> list[Term]:
+    """The terms when doubt k is answered."""
+    return [
+        Term(
+            tuple(j for j in t.scope if j != k),
+            np.asarray(t.table.take(answer, axis=t.scope.index(k))),
+        )
+        if k in t.scope
+        else t
+        for t in terms
+    ]
+
+
+def settling_order(knot: Knot, first: frozenset[int]) -> Iterator[tuple[int, float]]:
+    """(doubt, points of range that its answer takes away on average), best question first.
+
+    Doubts in ``first`` come before the others. Greedy: each question is the best after those before it.
+    """
+    if knot.points is None or knot.points.size > LARGEST_TABLE >> 3:
+        spans = {k: _swing(knot, k) for k in knot.scope}
+        yield from sorted(spans.items(), key=lambda item: (item[0] not in first, -item[1], item[0]))
+        return
+    asked: list[int] = []
+    width = _width(knot, asked)
+    while left := [k for k in knot.scope if k not in asked]:
+        widths = {k: _width(knot, [*asked, k]) for k in left}
+        best = min(left, key=lambda k: (k not in first, widths[k], k))
+        yield best, width - widths[best]
+        width = widths[best]
+        asked.append(best)
+
+
+def _width(knot: Knot, asked: Sequence[int]) -> float:
+    """Mean over the answers to these doubts of (highest - lowest points) over all others."""
+    assert knot.points is not None
+    others = tuple(axis for axis, k in enumerate(knot.scope) if k not in asked)
+    return float((knot.points.max(axis=others) - knot.points.min(axis=others)).mean())
+
+
+def _swing(knot: Knot, k: int) -> float:
+    """Most that doubt k can move the tables it is in, each for itself."""
+    tables = [(knot.scope, knot.points)] if knot.points is not None else []
+    tables += [(t.scope, t.table) for t in knot.terms if k in t.scope]
+    moved = [np.ptp(table, axis=scope.index(k)).max() for scope, table in tables]
+    return float(reduce(lambda a, b: a + b, moved, 0))
