@@ -1,9 +1,9 @@
 """One board made ready for counting: cells as numbers, colours as bits of one whole number.
 
-A cell's bit is v * stride + u, from its step (u, v) on the lattice, so that a whole pattern is looked
-for in all places at once: one shift and one "and" a spot. The stride leaves room for the widest
-pattern, so that no shift runs from one row into the next. On a board without steps the bits just
-number the cells.
+A cell's bit is v * stride + u, from its step (u, v) on the lattice, so that a whole pattern is
+looked for in all places at once: one shift and one "and" a spot. The stride leaves room for the
+widest pattern, so that no shift runs from one row into the next. On a board without steps the bits
+just number the cells.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What the cards give: where each is complete and, where pieces may not count twice, which count."""
+"""What the cards give: where each is complete; where pieces may not count twice, which count."""
 
 from __future__ import annotations
 

@@ -3,8 +3,8 @@
 Every total is a sum of tables over few doubtful cells (terms.py). Cells that no table joins are
 independent; each such knot of cells is worked through whole, in all its combinations. So ranges,
 winners and what hangs on each cell are exact, not sampled. A knot of more than ``LARGEST_TABLE``
-combinations is bounded instead (its low and high by branch and bound over its tables), and the answer
-then carries ``exact=False``: ranges are never too narrow, and a cell is never said to change
+combinations is bounded instead (its low and high by branch and bound over its tables), and the
+answer then carries ``exact=False``: ranges are never too narrow, and a cell is never said to change
 nothing when it can.
 """
 
@@ -112,7 +112,7 @@ def _doubts_of(player: str, side: Side, outcomes: Mapping[str, Outcome]) -> list
 
 
 def _order(doubts: Sequence[Hang], outcomes: Mapping[str, Outcome]) -> tuple[tuple[str, str], ...]:
-    """Questions about doubts that matter: those on which the winner hangs, then by what they settle.
+    """Questions that matter: those that may decide the winner first, then by what they settle.
 
     Within a knot the best question depends on those before it; between knots the better next
     question goes first.

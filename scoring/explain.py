@@ -27,7 +27,7 @@ def explain(sheet: GameSheet, result: Tally, grids: Mapping[str, Mapping[str, st
 def explain_player(sheet: GameSheet, player: PlayerTally, grid: Mapping[str, str]) -> str:
     """One player's points, one line for each cause, then the cards that are not complete."""
     lines = [f"{player.player}: {in_points(player.total)}"]
-    lines += [f"  {words}" for line in player.lines for words in _causes(sheet, line)]
+    lines += [f"  {words}" for line in player.lines for words in _causes(line)]
     missing = [words for line in player.lines for words in _what_is_missing(sheet, line, grid)]
     if missing:
         lines.append(f"  not complete: {'; '.join(missing)}")
@@ -46,7 +46,7 @@ def in_points(points: int) -> str:
     return f"{points} point" if points in (1, -1) else f"{points} points"
 
 
-def _causes(sheet: GameSheet, line: Line) -> Iterator[str]:
+def _causes(line: Line) -> Iterator[str]:
     """Lines such as "card Gable, 4 points: C3 D3 D4 E4"; single cells of one rule in one line."""
     single = [proof for proof in line.proofs if len(proof.cells) == 1]
     if len(single) > 1 and len(single) == len(line.proofs):

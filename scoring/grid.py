@@ -49,7 +49,7 @@ def format_grid(grid: Mapping[str, str], sheet: GameSheet) -> str:
 
 
 def check_grid(sheet: GameSheet, grid: Mapping[str, str], where: str = "grid") -> None:
-    """Raises SheetError unless the grid gives every cell a colour of the sheet or leaves it empty."""
+    """Raises SheetError unless every cell of the board has a colour of the sheet or is empty."""
     known = {colour.name for colour in sheet.colours} | {EMPTY}
     for cell in sheet.lattice.neighbours:
         if cell not in grid:

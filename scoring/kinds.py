@@ -1,4 +1,4 @@
-"""What each kind of rule but the cards gives for a board: its points and the cells that prove them."""
+"""What each kind of rule but the cards gives for a board: points and the cells that prove them."""
 
 from __future__ import annotations
 

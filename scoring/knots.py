@@ -259,7 +259,7 @@ def _decided(terms: Sequence[Term], k: int, answer: int) -> list[Term]:
 def settling_order(knot: Knot, first: frozenset[int]) -> Iterator[tuple[int, float]]:
     """(doubt, points of range that its answer takes away on average), best question first.
 
-    Doubts in ``first`` come before the others. Greedy: each question is the best after those before it.
+    Doubts in ``first`` come before the others. Greedy: each is the best after those before it.
     """
     if knot.points is None or knot.points.size > LARGEST_TABLE >> 3:
         spans = {k: _swing(knot, k) for k in knot.scope}

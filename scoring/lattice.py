@@ -12,6 +12,7 @@ import math
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from statistics import median
 
 from scoring.errors import SheetError
@@ -27,13 +28,13 @@ HALF_STEPPED = ("courses", "hex-pointy", "hex-flat", "diamond")
 
 
 def regular_lattice(kind: str, shape: Shape, size_mm: tuple[float, float] | None = None) -> Lattice:
-    """The cells of a regular board, without anchors; its size follows from the cells if not said."""
+    """The cells of a regular board, without anchors; its size follows from them if not said."""
     steps = steps_of(kind, shape)
     places = [place_outline(kind, shape, step) for step in steps.values()]
     cells = [Cell(id, piece_outline(kind, shape, step)) for id, step in steps.items()]
     size_mm = size_mm or _size_around(places, shape.margin_mm)
     joined = _named([cell.id for cell in cells], shared_sides(places))
-    return Lattice(kind, tuple(cells), size_mm, joined, {id: () for id in steps}, steps, kind)
+    return Lattice(kind, tuple(cells), size_mm, joined, dict.fromkeys(steps, ()), steps, kind)
 
 
 def build_lattice(
@@ -55,7 +56,7 @@ def build_lattice(
     else:
         joined = _checked_neighbours(ids, neighbours)
     steps = _steps_like(like, cells) if like else {}
-    bare = Lattice(kind, tuple(cells), board_size_mm, joined, {id: () for id in ids}, steps, like)
+    bare = Lattice(kind, tuple(cells), board_size_mm, joined, dict.fromkeys(ids, ()), steps, like)
     return with_anchors(bare, [cell.id for cell in cells if cell.anchor])
 
 
@@ -184,7 +185,7 @@ def _steps_like(like: str, cells: Sequence[Cell]) -> dict[str, Step]:
 def _counted(values: Sequence[float]) -> list[int]:
     """Which line each value lies on, lines counted from 0 and as far apart as most of them are."""
     ordered = sorted(values)
-    rises = [b - a for a, b in zip(ordered, ordered[1:], strict=False)]
+    rises = [b - a for a, b in pairwise(ordered)]
     clear = [rise for rise in rises if rise > 0.3 * max(rises)]
     step = median(clear) if clear else 1.0
     return [round((value - ordered[0]) / step) for value in values]

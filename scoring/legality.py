@@ -37,7 +37,7 @@ def floating_pieces(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...
 
 
 def fewest_wrong(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
-    """A smallest set of cells whose presence (piece or none) must be wrong, as the pieces cannot lie so.
+    """A smallest set of cells whose presence (piece or none) must be wrong, as pieces cannot float.
 
     Exact, by integer programming: x is 1 where a piece lies in truth; a piece needs the inner
     pieces that hold it; as few cells as possible differ from the grid.
@@ -140,6 +140,6 @@ def outward(sheet: GameSheet) -> list[str]:
 
 
 def _faith(i: int, lies: bool, number: int) -> float:
-    """Worth of believing that a piece lies: every cell counts the same, ties nudged by cell order."""
+    """Worth of believing that a piece lies: all cells count the same, ties nudged by cell order."""
     nudge = (number - i) / (4.0 * number * number)
     return 1.0 - 1 / (4 * number) + nudge if lies else -1.0 - 1 / (4 * number) - nudge

@@ -68,7 +68,7 @@ def near_miss(sheet: GameSheet, grid: Mapping[str, str], card: Card) -> NearMiss
 
 
 def near_misses(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[NearMiss, ...]:
-    """For every card of the sheet the place where it is nearest to complete; nearest cards first."""
+    """For every card the place where it is nearest to complete; nearest cards first."""
     found = [near_miss(sheet, grid, card) for card in sheet.cards]
     return tuple(sorted(found, key=lambda miss: len(miss.changes)))
 

@@ -1,4 +1,4 @@
-"""The rules of scoring as data: a short list of kinds, each of which a real rule of the trade needs.
+"""The rules of scoring as data: a short list of kinds, each needed by a real rule of the trade.
 
 What each kind gives for a board, with its proof, is in tally.py. Left out on purpose: points for a
 way of playing (order of moves, speed), because a finished board does not show it; such facts are
@@ -155,7 +155,8 @@ class TieBreak:
     """What decides between players of equal total.
 
     ``by`` is "rule" (points of the rule labelled ``of``), "pieces" (of colour ``of``, or of any),
-    "cards" (cards complete), "largest-group" (of colour ``of``, or of any) or "fact" (``of`` is given).
+    "cards" (completions that count), "largest-group" (of colour ``of``, or of any) or "fact"
+    (whether the fact ``of`` is given).
     """
 
     by: str

@@ -1,4 +1,4 @@
-"""Game sheets: a game's board, colours, cards and rules, read from TOML. A sheet never runs code."""
+"""Game sheets: board, colours, cards and rules of a game, read from TOML. They never run code."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class GameSheet:
 
 
 def load_sheet(path: str | Path) -> GameSheet:
-    """The game sheet in a TOML file. Raises SheetError naming the file, the place and the reason."""
+    """The game sheet in a TOML file. Raises SheetError naming file, place and reason."""
     where = str(path)
     try:
         data = Path(path).read_bytes()

@@ -15,10 +15,10 @@ from collections.abc import Iterable, Sequence
 from scoring.types import Point
 
 GAP_SHARE = 0.16
-"""Widest gap between two cells that still counts as touching, in cell sizes; real boards: under 0.10."""
+"""Widest gap between cells that still counts as touching, in cell sizes; most boards: under 0.1."""
 
 WHOLE = 0.75
-"""Share of a side (or half side) that must face the other cell; gaps shorten sides, never by a quarter."""
+"""Share of a side (or half side) that must face the other cell; gaps shorten sides a little."""
 
 PARALLEL = math.cos(math.radians(12.0))
 """Facing sides may differ by 12 degrees, for outlines drawn by hand."""

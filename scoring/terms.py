@@ -1,4 +1,4 @@
-"""The terms of every rule for a board with doubtful cells: the same points as kinds.py and cards.py.
+"""The terms of every rule for a board with doubtful cells: the points of kinds.py and cards.py.
 
 Nothing here is a second opinion on the rules: tests hold these terms to the tally itself on every
 choice of candidates.
@@ -102,7 +102,7 @@ def _cluster_term(rule: Groups, board: Doubted, colour: int, cluster: Cells) -> 
         rates = [rule.points(n) / n for n in range(1, len(cluster) + 1)]
         most, least = max(0.0, *rates) * len(cluster), min(0.0, *rates) * len(cluster)
         return Loose(scope, int(np.floor(least)), int(np.ceil(most)))
-    sums = _by_presence(board, colour, cluster, lambda sizes: sum(map(rule.points, sizes)))
+    sums = _by_presence(board, cluster, lambda sizes: sum(map(rule.points, sizes)))
     return _term_of_presence(board, colour, scope, sums)
 
 
@@ -126,7 +126,7 @@ def largest_term(
             board,
             colour,
             scope,
-            _by_presence(board, colour, cluster, lambda found: max(found, default=0)),
+            _by_presence(board, cluster, lambda found: max(found, default=0)),
         )
         for (colour, cluster), scope in zip(clusters, scopes, strict=True)
     ]
@@ -156,9 +156,7 @@ Grouping = tuple[tuple[int, int], ...]
 """Groups as (set of cells as bits of one number, size)."""
 
 
-def _by_presence(
-    board: Doubted, colour: int, cluster: Cells, value: Callable[[list[int]], int]
-) -> list[int]:
+def _by_presence(board: Doubted, cluster: Cells, value: Callable[[list[int]], int]) -> list[int]:
     """Value of the group sizes for every presence of the cluster's doubtful cells.
 
     The first doubt (of the ascending scope) counts slowest. Cells are laid one by one, each

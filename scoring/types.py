@@ -26,8 +26,8 @@ class Lattice:
 
     ``neighbours`` maps each cell id to the ids it shares a whole side with, in cell order;
     ``inner`` to those of them that lie toward the anchors. ``board_size_mm`` is (width, height).
-    ``places`` maps each cell id to its step (u, v) on the regular lattice ``like`` in which patterns
-    are written: half columns and rows, as lattice.py says. Both are empty on an irregular board.
+    ``places`` maps each cell id to its step (u, v) on the regular lattice ``like`` in which
+    patterns are written, as regular.py says; both are empty on an irregular board.
     """
 
     kind: str
