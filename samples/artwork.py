@@ -66,7 +66,8 @@ def draw_board(
     draw_title(art, title, box, style)
     draw_medallions(art, box, style)
     for mark in marks:
-        draw_mark(art, mark)
+        if mark.on == "board":
+            draw_mark(art, mark)
     return paper_grain(art, rng)
 
 
@@ -152,6 +153,20 @@ def draw_mark(art: Picture, mark: Mark) -> None:
     rim = side // 6
     art[max(0, y - rim) : y + side + rim, max(0, x - rim) : x + side + rim] = 244
     art[y : y + side, x : x + side] = np.clip(code, 18, 244)[..., None]
+
+
+def draw_card(mark: Mark) -> tuple[Picture, float]:
+    """Return the print of a card with one mark, uint8 sRGB, and its side in mm: the mark is
+    centred.
+    """
+    side_mm = float(np.linalg.norm(np.subtract(mark.corners_mm[1], mark.corners_mm[0])))
+    side = round(side_mm * ART_PX_PER_MM)
+    rim = side // 6
+    card = np.full((side + 2 * rim, side + 2 * rim), 240, np.uint8)
+    card[rim:-rim, rim:-rim] = np.clip(
+        cv2.aruco.generateImageMarker(_marks(), mark.id, side), 20, 240
+    )
+    return np.dstack([card] * 3), len(card) / ART_PX_PER_MM
 
 
 def paper_grain(art: Picture, rng: np.random.Generator) -> Picture:

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,17 +15,28 @@ ART_PX_PER_MM = 10.0
 / 10).
 """
 
+CARD_MM = 0.4
+"""Thickness of a card with a mark."""
+
 Corners = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
 class Mark:
-    """One printed corner mark of OpenCV's DICT_4X4_50: its id and corners in board mm, clockwise
-    from its own top left.
+    """One mark of OpenCV's DICT_4X4_50: its id, its corners in board mm, clockwise from its own
+    top left, whether it is printed ``on`` the "board" or on a "card" beside it, and where a
+    card, laid by hand, really lies (its corners in board mm; empty: exactly where it should).
     """
 
     id: int
     corners_mm: Corners
+    on: str = "board"
+    lies_mm: Corners = ()
+
+    @property
+    def real_corners_mm(self) -> NDArray[np.float64]:
+        """Where its corners really are, shape (4, 2), in board mm."""
+        return np.asarray(self.lies_mm or self.corners_mm, float)
 
 
 @dataclass(frozen=True)
@@ -51,7 +61,6 @@ class Board:
     ``samples.spectra``.
     """
 
-    name: str
     title: str
     size_mm: tuple[float, float]
     places: tuple[Place, ...]
@@ -66,6 +75,10 @@ class Board:
         """Top left, top right, bottom right, bottom left, shape (4, 2)."""
         w, h = self.size_mm
         return np.array([[0, 0], [w, 0], [w, h], [0, h]], float)
+
+    def mark_height_mm(self, mark: Mark) -> float:
+        """Height of a mark above the board's surface: below it for a card on the table."""
+        return 0.0 if mark.on == "board" else CARD_MM - self.board_mm
 
     @property
     def pitch_mm(self) -> float:
@@ -107,6 +120,3 @@ def soften(polygon: NDArray[np.float64], share: float = 0.1) -> NDArray[np.float
         )
         polygon = pairs.reshape(-1, 2)
     return polygon
-
-
-SAMPLES = Path(__file__).parent

@@ -145,10 +145,11 @@ def aim(
     """Return the distance (mm) at which the furthest corner comes to ``reach`` of the half
     picture.
     """
+    target = 0.5 * (corners_mm.min(axis=0) + corners_mm.max(axis=0))
     near, far = float(np.ptp(corners_mm, axis=0).max()) * 0.55, 5000.0
     for _ in range(40):
         middle = 0.5 * (near + far)
-        camera = Camera(rotation, corners_mm.mean(axis=0), middle, focal_px, size_px, 0.0)
+        camera = Camera(rotation, target, middle, focal_px, size_px, 0.0)
         if extent(camera, corners_mm) > reach:
             near = middle
         else:

@@ -12,14 +12,17 @@ from numpy.typing import NDArray
 from samples.artwork import draw_board
 from samples.board import Board, Corners, Mark, Place
 from samples.spectra import paint, srgb_to_linear
+from scoring.sheet import GameSheet
 from scoring.types import Lattice
 
 PAINTS: dict[str, str] = {
-    "slate": "#4a5868", "moss": "#5b7a3a", "rust": "#a4492c", "copper": "#c07a48", "straw": "#dcb964",
-    "plum": "#70405f", "chalk": "#dedbd0", "tar": "#2a2a2e", "sea": "#3f8f98", "brick": "#a63d33",
-    "sand": "#cdb083", "indigo": "#35407e", "rose": "#d9858c", "fern": "#3f7f45", "sun": "#e9c22f",
-    "flame": "#e0672a", "violet": "#8468b0", "mint": "#8fcbab", "bone": "#e7dfc4", "coal": "#3b3835",
+    "slate": "#5a6c80", "moss": "#5b7a3a", "rust": "#9d452c", "copper": "#b8683a",
+    "straw": "#dcb964", "plum": "#70405f", "chalk": "#dedbd0", "tar": "#2a2a2e",
+    "sea": "#3f8f98", "brick": "#a63d33", "sand": "#cdb083", "indigo": "#35407e",
+    "rose": "#d9858c", "fern": "#3f7f45", "sun": "#e9c22f", "flame": "#e0672a",
+    "violet": "#8468b0", "mint": "#8fcbab", "bone": "#e7dfc4", "coal": "#3b3835",
     "sky": "#74aede", "berry": "#b02a55", "olive": "#857f35", "walnut": "#6d4a33",
+    "lichen": "#c3c27e",
 }  # fmt: skip
 """Day-light sRGB of paints by plain name; a colour with another name gets one of them."""
 
@@ -59,38 +62,80 @@ def corner_marks(size_mm: tuple[float, float], room_mm: float) -> tuple[Mark, ..
     )
 
 
+def card_marks(size_mm: tuple[float, float], rng: np.random.Generator) -> tuple[Mark, ...]:
+    """Return marks 0 to 3 of 18 mm on cards laid by hand, under 1 mm off, left and right of the
+    board.
+    """
+    width, height = size_mm
+    spots = [(-25.0, 6.0), (width + 7.0, 6.0), (width + 7.0, height - 24.0), (-25.0, height - 24.0)]
+    marks = []
+    for number, (x, y) in enumerate(spots):
+        wanted = np.array(_square(x, y, 18.0))
+        lies = wanted + rng.uniform(-0.6, 0.6, 2) + rng.uniform(-0.15, 0.15, (1, 2))
+        placed = tuple((float(a), float(b)) for a, b in lies)
+        marks.append(Mark(number, _square(x, y, 18.0), "card", placed))
+    return tuple(marks)
+
+
 def invent_board(
-    lattice: Lattice,
+    game: GameSheet | Lattice,
     seed: int,
     *,
     colours: Sequence[str] | int = 6,
-    marks: Sequence[Mark] | bool = False,
+    marks: Sequence[Mark] | bool | None = None,
     title: str | None = None,
 ) -> Board:
-    """Invent a board of this lattice from a seed.
+    """Invent the board of a game sheet, or of a bare lattice, from a seed.
 
-    ``colours`` names the pieces' colours, or says how many to invent; ``marks`` are the printed
-    corner marks, or True for marks of our own in the corners (the frame must be at least 12 mm
-    wide).
+    ``colours`` (of a bare lattice) names the pieces' colours, or says how many to invent.
+    ``marks``: None prints what the sheet says (a bare lattice: none), False none, True our own
+    in the corners (the frame must be at least 12 mm wide), or the marks themselves.
     """
+    if isinstance(game, GameSheet):
+        names = tuple(colour.name for colour in game.colours)
+        printed = _marks_of(marks, game.lattice, sheet_marks(game))
+        heading = title or game.name
+        return _make(game.lattice, seed, names, printed, (heading, game.piece_height_mm))
     rng = np.random.default_rng([seed, 0xB0A])
     names = invent_colours(rng, colours) if isinstance(colours, int) else tuple(colours)
-    places = tuple(Place(cell.id, cell.polygon_mm, cell.anchor) for cell in lattice.cells)
-    printed = _marks_of(marks, lattice)
     heading = title or str(rng.choice(TITLES))
-    return Board(
-        name=heading.lower().replace(" ", "-"),
-        title=heading,
-        size_mm=lattice.board_size_mm,
-        places=places,
-        paints=paints_for(names, rng),
-        marks=printed,
-        art=draw_board(heading.upper(), lattice.board_size_mm, places, printed, seed),
-        piece_mm=round(float(rng.uniform(2.0, 4.0)), 1),
+    return _make(game, seed, names, _marks_of(marks, game, ()), (heading, 0.0))
+
+
+def sheet_marks(sheet: GameSheet) -> tuple[Mark, ...]:
+    """Return the marks that a sheet declares."""
+    return tuple(
+        Mark(id, corners, sheet.marks_on.get(id, "board")) for id, corners in sheet.marks.items()
     )
 
 
-def _marks_of(marks: Sequence[Mark] | bool, lattice: Lattice) -> tuple[Mark, ...]:
+def _make(
+    lattice: Lattice,
+    seed: int,
+    names: Sequence[str],
+    marks: tuple[Mark, ...],
+    cut: tuple[str, float],
+) -> Board:
+    """Make the board; ``cut`` is its title and its pieces' height in mm (0: invent one)."""
+    rng = np.random.default_rng([seed, 0xB0B])
+    title, tall = cut
+    places = tuple(Place(cell.id, cell.polygon_mm, cell.anchor) for cell in lattice.cells)
+    return Board(
+        title=title,
+        size_mm=lattice.board_size_mm,
+        places=places,
+        paints=paints_for(names, rng),
+        marks=marks,
+        art=draw_board(title.upper(), lattice.board_size_mm, places, marks, seed),
+        piece_mm=tall or round(float(rng.uniform(2.0, 4.0)), 1),
+    )
+
+
+def _marks_of(
+    marks: Sequence[Mark] | bool | None, lattice: Lattice, own: tuple[Mark, ...]
+) -> tuple[Mark, ...]:
+    if marks is None:
+        return own
     if not isinstance(marks, bool):
         return tuple(marks)
     return corner_marks(lattice.board_size_mm, frame_mm(lattice)) if marks else ()

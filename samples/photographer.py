@@ -97,11 +97,11 @@ def hold_phone(board: Board, conditions: Conditions) -> Camera:
     )
     long_side = max(conditions.size_px)
     focal = 0.5 * long_side / float(np.tan(np.radians(conditions.fov_deg / 2.0)))
-    corners = board.corners_mm
+    corners = np.vstack([board.corners_mm, *(mark.real_corners_mm for mark in board.marks)])
     distance = aim(corners, rotation, focal, conditions.size_px, conditions.reach)
     return Camera(
         rotation,
-        corners.mean(axis=0),
+        board.corners_mm.mean(axis=0),
         distance,
         focal,
         conditions.size_px,
@@ -146,7 +146,8 @@ def tell_truth(
         cell_centres_px=seen,
         piece_top_px=tops,
         mark_corners_px={
-            mark.id: tuple(spots(camera.project(np.array(mark.corners_mm)))) for mark in board.marks
+            mark.id: tuple(spots(camera.project(mark.real_corners_mm, board.mark_height_mm(mark))))
+            for mark in board.marks
         },
     )
 

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from samples.board import ART_PX_PER_MM, Board, inner_radius, inset, soften
+from samples.artwork import draw_card
+from samples.board import ART_PX_PER_MM, Board, Mark, inner_radius, inset, soften
 from samples.camera import Canvas
 from samples.conditions import Conditions
 from samples.layers import Bounds, Field, Patch, lay, sharpness
@@ -167,6 +168,9 @@ def draw_scene(scene: Scene, canvas: Canvas) -> tuple[Field, NDArray[np.float64]
     width, height = canvas.size_px
     picture = np.full((height, width, 3), ROOM, np.float32)
     draw_table(picture, canvas, scene)
+    for mark in scene.board.marks:
+        if mark.on == "card":
+            draw_mark_card(picture, canvas, scene, mark)
     for slab in scene.loose:
         draw_slabs(picture, canvas, scene.light, [slab])
     draw_rim(picture, canvas, scene)
@@ -227,6 +231,21 @@ def draw_print(picture: Field, canvas: Canvas, scene: Scene) -> None:
             left = cast(scene.light, coarse, [slab.outline_mm for slab in slabs], tall)
             amounts = [amount * shade for amount, shade in zip(amounts, left, strict=True)]
     lay(picture, canvas, patch, opaque(shine(scene.light, patch, flat, amounts)))
+
+
+def draw_mark_card(picture: Field, canvas: Canvas, scene: Scene, mark: Mark) -> None:
+    """Lay one card with a mark flat on the table."""
+    card, side = draw_card(mark)
+    x, y = (mark.real_corners_mm.mean(axis=0) - side / 2.0).tolist()
+    height = scene.board.mark_height_mm(mark)
+    patch = Patch((x, y, x + side, y + side), height, len(card) / side)
+    flat = srgb_to_linear(card / 255.0).astype(np.float32)
+    lay(
+        picture,
+        canvas,
+        patch,
+        opaque(shine(scene.light, patch, flat, lights_on(scene.light, patch))),
+    )
 
 
 def opaque(flat: Field) -> Field:
