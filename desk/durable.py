@@ -7,12 +7,13 @@ import tempfile
 from pathlib import Path
 
 
-def write_durably(path: Path, data: bytes) -> None:
-    """Appear under the final name only when whole and on the disk: temp, sync, rename, sync."""
-    path.parent.mkdir(exist_ok=True)
+def write_whole(path: Path, data: bytes) -> None:
+    """Appear under the final name only when whole; an older file of that name stays until then."""
+    path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
     try:
         with os.fdopen(handle, "wb") as file:
+            os.chmod(temporary, 0o666 & ~current_umask())
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
@@ -20,8 +21,20 @@ def write_durably(path: Path, data: bytes) -> None:
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
+
+
+def write_durably(path: Path, data: bytes) -> None:
+    """As ``write_whole``, and the new name itself is on the disk before this returns."""
+    write_whole(path, data)
     for folder in (path.parent, path.parent.parent):
         sync_folder(folder)
+
+
+def current_umask() -> int:
+    """The permissions that this process takes away; they can only be read by setting them."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
 
 
 def sync_folder(folder: Path) -> None:

@@ -10,7 +10,8 @@ import numpy as np
 from PIL import Image
 
 from desk.archive import Archive
-from desk.records import Answer, BoardRecord, GameRecord
+from desk.records import BoardRecord, GameRecord
+from desk.types import Answer
 
 
 def photo(seed: int) -> bytes:

@@ -1,0 +1,221 @@
+"""The command ``tallyglass``. Each command only names what it takes; the work is imported when run.
+
+Exit codes: 0 done, 1 stopped by the person, 2 something given cannot be used, 3 a board was not
+found in its photo.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+BAD_INPUT = 2
+BOARD_NOT_FOUND = 3
+
+app = typer.Typer(
+    name="tallyglass",
+    help="Reads phone photos of final game boards and proves every point of the tally.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+archive_app = typer.Typer(
+    help="Games that were kept: list them, show one.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(archive_app, name="archive")
+
+TableArg = Annotated[Path, typer.Argument(help="The table that `calibrate` made (.table).")]
+Corners = Annotated[
+    tuple[str, str, str, str] | None,
+    typer.Option(
+        metavar="X,Y X,Y X,Y X,Y",
+        help="The board's corners in photo pixels: top left, top right, bottom right, bottom left.",
+    ),
+]
+ArchiveOption = Annotated[
+    Path | None, typer.Option(help="The archive's folder; your data folder if not given.")
+]
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for all that is made.")] = Path("demo-out"),
+) -> None:
+    """Do the whole job once, on practice photos of an invented game."""
+    from desk.demo import run_demo
+
+    run_demo(out)
+
+
+@app.command()
+def calibrate(
+    sheet: Annotated[Path, typer.Option(help="The game sheet (TOML).")],
+    layout: Annotated[list[Path], typer.Option(help="Photo of the known layout; may be repeated.")],
+    plan: Annotated[Path, typer.Option(help="Which piece lies where in the known layout (text).")],
+    out: Annotated[Path, typer.Option(help="The table to write; ends in .table.")],
+    empty: Annotated[
+        list[Path] | None, typer.Option(help="Photo of the empty board; may be repeated.")
+    ] = None,
+    corners: Corners = None,
+) -> None:
+    """Learn a table from photos of the empty board and of a known layout, and judge it.
+
+    tallyglass calibrate --sheet game.toml --empty empty.jpg --layout known.jpg
+    --plan layout.txt --out kitchen.table
+    """
+    from desk.calibrating import run_calibrate
+
+    run_calibrate(sheet, empty or [], layout, plan, out, corners)
+
+
+@app.command()
+def read(
+    table: TableArg,
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of boards.")],
+    json: Annotated[bool, typer.Option("--json", help="One JSON object a photo, a line each.")] = (
+        False
+    ),
+    corners: Corners = None,
+    overlay: Annotated[
+        Path | None, typer.Option(help="Folder for pictures that show what was read.")
+    ] = None,
+) -> None:
+    """Read boards and say what lies in every cell, and which cells are in doubt.
+
+    tallyglass read kitchen.table ana.jpg ben.jpg --json
+    """
+    from desk.reading import run_read
+
+    raise typer.Exit(run_read(table, photos, as_json=json, corners=corners, overlay=overlay))
+
+
+@app.command()
+def tally(
+    table: TableArg,
+    boards: Annotated[
+        list[str], typer.Argument(metavar="PLAYER=PHOTO...", help="Who, which photo.")
+    ],
+    claims: Annotated[Path | None, typer.Option(help="Cards that players claim (TOML).")] = None,
+    answers: Annotated[Path | None, typer.Option(help="Answers given before (TOML).")] = None,
+    no_questions: Annotated[
+        bool,
+        typer.Option("--no-questions", help="Ask nothing; say between which totals each lies."),
+    ] = False,
+    corners: Annotated[
+        list[str] | None,
+        typer.Option(metavar='"PLAYER=X,Y X,Y X,Y X,Y"', help="A board's corners in photo pixels."),
+    ] = None,
+    by: Annotated[str, typer.Option(help="Who answers; kept with each answer.")] = "host",
+    out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
+        "tally-out"
+    ),
+    archive: ArchiveOption = None,
+) -> None:
+    """Score one game: read the boards, ask what matters, show every point's proof, keep it.
+
+    tallyglass tally kitchen.table Ana=ana.jpg Ben=ben.jpg --claims claims.toml
+    """
+    from desk.tallying import TallyJob, run_tally
+
+    run_tally(
+        TallyJob(
+            table=table,
+            boards=boards,
+            claims=claims,
+            answers=answers,
+            ask=not no_questions,
+            corners=corners or [],
+            by=by,
+            out=out,
+            archive=archive,
+        )
+    )
+
+
+@app.command()
+def sheet(
+    sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
+    draw: Annotated[
+        Path | None, typer.Option(help="Draw board, colours and cards to this .svg or .png.")
+    ] = None,
+) -> None:
+    """Check a game sheet and say what is in it.
+
+    tallyglass sheet game.toml --draw game.svg
+    """
+    from desk.sheets import run_sheet
+
+    run_sheet(sheet, draw)
+
+
+@archive_app.command("list")
+def list_games(archive: ArchiveOption = None) -> None:
+    """List the games that were kept, the latest first."""
+    from desk.kept import run_list
+
+    run_list(archive)
+
+
+@archive_app.command("show")
+def show_game(
+    game: Annotated[int, typer.Argument(metavar="ID", help="The game's number in the list.")],
+    archive: ArchiveOption = None,
+    json: Annotated[bool, typer.Option("--json", help="All that was kept, as JSON.")] = False,
+) -> None:
+    """Show one game as it was kept."""
+    from desk.kept import run_show
+
+    run_show(game, archive, as_json=json)
+
+
+def main() -> None:
+    """Run the command; an expected failure is one sentence on stderr and an exit code."""
+    try:
+        app()
+    except ImportError as error:
+        fail(f"A part of the program is missing ({error}). Install it again as README.md says.")
+    except OSError as error:
+        fail(os_error_in_words(error))
+    except Exception as error:
+        code = exit_code_of(error)
+        if code is None:
+            raise
+        fail(str(error), code)
+
+
+def exit_code_of(error: Exception) -> int | None:
+    """The exit code of an expected failure; None for a fault of the program itself."""
+    from scoring.errors import TallyglassError
+
+    if not isinstance(error, TallyglassError):
+        return None
+    return BOARD_NOT_FOUND if type(error).__name__ == "BoardNotFound" else BAD_INPUT
+
+
+def fail(words: str, code: int = BAD_INPUT) -> None:
+    """Say what went wrong and end."""
+    print(words, file=sys.stderr)
+    sys.exit(code)
+
+
+def os_error_in_words(error: OSError) -> str:
+    """A sentence about a file that could not be read or written."""
+    where = error.filename or "The output"
+    reason = {
+        "FileNotFoundError": "there is no such file.",
+        "IsADirectoryError": "this is a folder; a file is needed here.",
+        "NotADirectoryError": "this is a file; a folder is needed here.",
+        "PermissionError": "this program may not read or write here.",
+        "FileExistsError": "something of this name is in the way.",
+    }.get(type(error).__name__, f"{(error.strerror or str(error)).lower()}.")
+    if "no space" in reason:
+        reason = "the disk is full. Make room and run the command again."
+    return f"{where}: {reason}"
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,81 @@
+"""What people hand in as text: claims, corners, who sits before which photo."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from desk.types import Claims, PointsPx
+from scoring.errors import TallyglassError
+
+
+class GivenError(TallyglassError):
+    """Something handed in that cannot be used: where it stands, and why."""
+
+    def __init__(self, where: str, reason: str) -> None:
+        self.where = where
+        self.reason = reason
+        super().__init__(f"{where}: {reason}")
+
+
+def load_claims(path: Path) -> Claims:
+    """Claims as ``Player = ["card", ...]``; facts of the game's end under ``[facts]``."""
+    data = load_toml(path)
+    facts = data.pop("facts", {})
+    cards = data.pop("claims", data)
+    return Claims(names_by_player(path, cards), names_by_player(path, facts))
+
+
+def names_by_player(path: Path, data: Any) -> dict[str, list[str]]:
+    """Lists of names by player, checked."""
+    if not isinstance(data, dict):
+        raise GivenError(str(path), 'write one line a player, such as Ana = ["first card"].')
+    for player, names in data.items():
+        if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+            raise GivenError(f"{path}, {player}", "write the names as a list of texts in quotes.")
+    return data
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """A TOML file's tables. Raises GivenError where it is not TOML."""
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise GivenError(str(path), f"is not valid TOML: {error}.") from error
+
+
+def parse_seats(words: Sequence[str]) -> dict[str, Path]:
+    """``Ana=ana.jpg`` ... as photo by player, in the order given."""
+    seats: dict[str, Path] = {}
+    for word in words:
+        player, equals, photo = word.partition("=")
+        player = player.strip()
+        if not (player and equals and photo):
+            raise GivenError(repr(word), "write PLAYER=PHOTO, such as Ana=ana.jpg.")
+        if player in seats:
+            raise GivenError(repr(word), f"{player} has a board already; names must differ.")
+        seats[player] = Path(photo)
+    return seats
+
+
+def parse_corners(words: Sequence[str], where: str = "--corners") -> PointsPx:
+    """Four ``x,y`` as points in px, clockwise from the board's top left corner."""
+    try:
+        points = [tuple(float(part) for part in word.split(",")) for word in words]
+        a, b, c, d = ((x, y) for x, y in points)
+    except ValueError as error:
+        raise GivenError(where, "give four points as x,y x,y x,y x,y in photo pixels.") from error
+    return a, b, c, d
+
+
+def parse_corners_by_player(words: Sequence[str], players: Sequence[str]) -> dict[str, PointsPx]:
+    """``Ana=x,y x,y x,y x,y`` ... as corners by player."""
+    corners: dict[str, PointsPx] = {}
+    for word in words:
+        player, _, points = word.partition("=")
+        if player.strip() not in players:
+            raise GivenError(f"--corners {word!r}", f"begin with a player: {', '.join(players)}.")
+        corners[player.strip()] = parse_corners(points.split(), f"--corners of {player.strip()}")
+    return corners

@@ -1,0 +1,104 @@
+"""One game's way, always forward: photos -> readings -> answers -> grids -> tally -> record."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import count
+from pathlib import Path
+
+from vision.read import read_photo, settle
+from vision.report import reading_json
+
+from calibrate.types import Table
+from desk.beliefs import candidates_of, grid_of
+from desk.export import tally_json, versions
+from desk.records import Answer, BoardRecord, GameRecord
+from desk.types import SKIP, Ask, Game, Outcome, PointsPx, Question, Seat
+from scoring.doubts import Hangs, what_hangs
+from scoring.tally import tally
+from vision.decode import load_photo
+
+
+def score_game(game: Game, ask: Ask) -> Outcome:
+    """Ask what matters, then tally."""
+    game = settle_doubts(game, ask)
+    grids = {seat.player: grid_of(seat.reading) for seat in game.seats}
+    counted = tally(game.table.sheet, grids, game.claims.cards, game.claims.facts)
+    return Outcome(game, grids, counted, hangs_of(game))
+
+
+def seat_player(table: Table, player: str, path: Path, corners_px: PointsPx | None = None) -> Seat:
+    """Read one player's board from its photo file."""
+    data = path.read_bytes()
+    photo = load_photo(data, path.name)
+    reading = read_photo(photo, table, corners_px)
+    return Seat(player, data, photo, reading, reading)
+
+
+def settle_doubts(game: Game, ask: Ask) -> Game:
+    """Put questions, the one that settles most first, until none is left that changes anything."""
+    for number in count(1):
+        question = next_question(game, number)
+        answer = ask(question) if question else None
+        if answer is None:
+            break
+        game = with_answers(game, [answer])
+    return game
+
+
+def next_question(game: Game, number: int) -> Question | None:
+    """The doubt most worth an answer among those not asked yet; None where none matters."""
+    asked = {(answer.player, answer.cell) for answer in game.answers}
+    hangs = hangs_of(game)
+    by_cell = {(hang.player, hang.cell): hang for hang in hangs.doubts}
+    key = next((key for key in hangs.order if key not in asked), None)
+    return Question(number, game, by_cell[key], hangs) if key else None
+
+
+def with_answers(game: Game, answers: Sequence[Answer]) -> Game:
+    """The game after these answers, each board's light fitted anew to all that was said of it."""
+    known = (*game.answers, *answers)
+    seats = tuple(settled(seat, known, game.table) for seat in game.seats)
+    return replace(game, seats=seats, answers=known)
+
+
+def settled(seat: Seat, answers: Sequence[Answer], table: Table) -> Seat:
+    """One board after all answers that speak of it."""
+    told = {a.cell: a.colour for a in answers if a.player == seat.player and a.colour != SKIP}
+    if not told:
+        return seat
+    return replace(seat, reading=settle(seat.first, told, table))
+
+
+def hangs_of(game: Game) -> Hangs:
+    """What the doubts that are left can change."""
+    boards = {seat.player: candidates_of(seat.reading, game.table.sheet) for seat in game.seats}
+    return what_hangs(game.table.sheet, boards, game.claims.cards, game.claims.facts)
+
+
+def record_of(outcome: Outcome, table_file: bytes) -> GameRecord:
+    """All of a game that the archive keeps."""
+    game = outcome.game
+    boards = tuple(
+        BoardRecord(
+            player=seat.player,
+            photo_name=seat.photo.name,
+            photo=seat.data,
+            reading=reading_json(seat.reading),
+            grid=dict(outcome.grids[seat.player]),
+        )
+        for seat in game.seats
+    )
+    return GameRecord(
+        sheet_name=game.table.sheet.name,
+        sheet_text=game.table.sheet.text,
+        table_name=game.table.name,
+        table_sha256=hashlib.sha256(table_file).hexdigest(),
+        boards=boards,
+        answers=game.answers,
+        claims={"cards": dict(game.claims.cards), "facts": dict(game.claims.facts)},
+        tally=tally_json(outcome),
+        versions=versions(),
+    )

@@ -1,0 +1,83 @@
+"""The command ``read``: photos -> what lies in every cell."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from calibrate.store import load_table
+from vision.read import read_photo
+from vision.report import reading_json
+
+from calibrate.types import Table
+from desk.beliefs import grid_of
+from desk.given import PointsPx, parse_corners
+from desk.pictures import save_overlay
+from desk.say import complain, working
+from scoring.grid import format_grid
+from scoring.sheet import GameSheet
+from vision.decode import load_photo
+from vision.errors import BoardNotFound, PhotoError
+from vision.types import Reading
+
+BAD_INPUT = 2
+NOT_FOUND = 3
+
+
+def run_read(
+    table_file: Path,
+    photos: Sequence[Path],
+    *,
+    as_json: bool,
+    corners: Sequence[str] | None,
+    overlay: Path | None,
+) -> int:
+    """Read each photo, whatever becomes of the others. Returns the exit code."""
+    table = load_table(table_file)
+    corners_px = parse_corners(corners) if corners else None
+    codes = [read_one(table, path, corners_px, overlay=overlay, as_json=as_json) for path in photos]
+    return max(codes)
+
+
+def read_one(
+    table: Table, path: Path, corners_px: PointsPx | None, *, overlay: Path | None, as_json: bool
+) -> int:
+    """Read one photo and print what was read; returns 0, or the code of why not."""
+    try:
+        with working(f"Reading {path.name}"):
+            photo = load_photo(path.read_bytes(), path.name)
+            reading = read_photo(photo, table, corners_px)
+    except (BoardNotFound, PhotoError) as error:
+        print(json.dumps(not_found(error))) if as_json else complain(str(error))
+        return NOT_FOUND if isinstance(error, BoardNotFound) else BAD_INPUT
+    if overlay:
+        save_overlay(photo, reading, table.sheet, overlay / f"{path.stem}-read.png")
+    if as_json:
+        print(json.dumps(reading_json(reading)), flush=True)
+    else:
+        print(*reading_words(reading, table.sheet), sep="\n")
+    return 0
+
+
+def not_found(error: BoardNotFound | PhotoError) -> dict[str, Any]:
+    """What stands in the JSON output in place of a reading."""
+    return {
+        "photo": error.photo,
+        "found": False,
+        "reason": error.reason,
+        "hint": error.hint,
+    }
+
+
+def reading_words(reading: Reading, sheet: GameSheet) -> Iterator[str]:
+    """A reading for people: the grid in letters, then every doubt."""
+    place = reading.registration
+    yield f"{reading.photo}: found by {place.method}, cell centres within {place.error_mm:.1f} mm"
+    yield from (f"  {line}" for line in format_grid(grid_of(reading), sheet).splitlines())
+    doubts = {cell: belief for cell, belief in reading.cells.items() if belief.doubt}
+    yield f"  {len(doubts)} of {len(reading.cells)} cells in doubt" + (":" if doubts else ".")
+    for cell, belief in doubts.items():
+        yield f"    {cell}: {' or '.join(belief.candidates)}: {belief.doubt}"
+    yield from (f"  Mind: {warning}" for warning in reading.warnings)

@@ -1,0 +1,42 @@
+"""How the commands speak: progress on stderr, cautions in dim print, results on stdout."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+CAUTION = (
+    "Ask before you photograph people or their things. Location and other personal data are taken "
+    "out of kept photos. The event's rules and its referee decide, not this program."
+)
+
+
+@contextmanager
+def working(words: str) -> Iterator[None]:
+    """Show on stderr that something is being done, where a person is watching."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(f"{words} …"):
+        yield
+
+
+def quietly(words: str) -> None:
+    """One line in dim print."""
+    from rich.console import Console
+    from rich.text import Text
+
+    Console(highlight=False).print(Text(words, style="dim"), soft_wrap=True)
+
+
+def complain(words: str) -> None:
+    """A failure that does not end the command."""
+    print(words, file=sys.stderr)
+
+
+def listed(words: Sequence[str], last: str) -> str:
+    """Words as a list in a sentence."""
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

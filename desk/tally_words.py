@@ -1,0 +1,107 @@
+"""The tally at the terminal: everybody side by side, then every point's cause."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from desk.beliefs import candidates_of
+from desk.say import listed
+from desk.types import Outcome
+from scoring.doubts import Hang
+from scoring.explain import explain_player, explain_winners
+from scoring.sheet import GameSheet
+from scoring.types import PlayerTally
+
+
+def tally_words(outcome: Outcome) -> Iterator[str]:
+    """The whole tally in lines of plain text."""
+    yield ""
+    yield from side_by_side(outcome)
+    yield verdict(outcome)
+    yield from open_words(outcome)
+    yield from (f"Cannot be so: {who(p.player)}{p.words}." for p in outcome.tally.problems)
+    sheet = outcome.game.table.sheet
+    for player in outcome.tally.players:
+        yield "\n" + explain_player(sheet, player, outcome.grids[player.player])
+
+
+def side_by_side(outcome: Outcome) -> list[str]:
+    """A row for each way of scoring, a column for each player."""
+    players = outcome.tally.players
+    rows = [["", *(player.player for player in players)]]
+    for key in line_keys(players):
+        rows.append([key[1], *(points_of(player, key) for player in players)])
+    rows.append(["total", *(total_words(outcome, player) for player in players)])
+    return aligned(rows)
+
+
+def line_keys(players: Sequence[PlayerTally]) -> list[tuple[str, str]]:
+    """(rule, label) of every line in the sheet's order, cards that anybody claims among them."""
+    keys = dict.fromkeys((line.rule, line.label) for player in players for line in player.lines)
+    rules = list(dict.fromkeys(rule for rule, _ in keys))
+    return sorted(keys, key=lambda key: rules.index(key[0]))
+
+
+def points_of(player: PlayerTally, key: tuple[str, str]) -> str:
+    """A player's points for a line; a dash where the line is not the player's."""
+    points = {(line.rule, line.label): line.points for line in player.lines}
+    return str(points.get(key, "-"))
+
+
+def total_words(outcome: Outcome, player: PlayerTally) -> str:
+    """A total, with the totals between which it lies while doubts are open."""
+    low, high = outcome.hangs.ranges[player.player]
+    return str(player.total) + (f" ({low} to {high})" if low != high else "")
+
+
+def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Rows as text, the first column left, the others right."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join([row[0].ljust(widths[0]), *map(str.rjust, row[1:], widths[1:])]).rstrip()
+        for row in rows
+    ]
+
+
+def verdict(outcome: Outcome) -> str:
+    """Who won, or who may win."""
+    if set(outcome.hangs.winners) == set(outcome.tally.winners):
+        return f"{explain_winners(outcome.tally)}."
+    names = listed(outcome.tally.winners, "and")
+    return f"Not settled: {names} as read, but {listed(outcome.hangs.winners, 'or')} may win."
+
+
+def open_words(outcome: Outcome) -> Iterator[str]:
+    """What is unsure, and whether it matters."""
+    for hang in outcome.open:
+        yield f"Unsure: {doubt_words(outcome, hang)}; it can change {stakes(hang)}."
+    if outcome.idle:
+        cells = listed([f"{hang.player}'s {hang.cell}" for hang in outcome.idle], "and")
+        yield f"Unsure, changes nothing: {cells}."
+
+
+def doubt_words(outcome: Outcome, hang: Hang) -> str:
+    """A doubtful cell and what may lie in it."""
+    sheet = outcome.game.table.sheet
+    reading = next(seat.reading for seat in outcome.game.seats if seat.player == hang.player)
+    may_be = [lettered(sheet, name) for name in candidates_of(reading, sheet)[hang.cell]]
+    return f"{hang.player}'s cell {hang.cell} may be {listed(may_be, 'or')}"
+
+
+def stakes(hang: Hang) -> str:
+    """What hangs on a cell, in words."""
+    found = [f"{hang.player}'s total"] if hang.total else []
+    found += [f"the card {card}" for card in hang.cards]
+    found += ["who wins"] if hang.winner else []
+    return listed(found, "and")
+
+
+def lettered(sheet: GameSheet, name: str) -> str:
+    """A colour with its letter, as in "moss (M)"."""
+    letter = {colour.name: colour.letter for colour in sheet.colours}.get(name)
+    return f"{name} ({letter})" if letter else name
+
+
+def who(player: str) -> str:
+    """The beginning of a sentence about a player's board, or about all boards."""
+    return f"{player}: " if player else ""

@@ -1,0 +1,118 @@
+"""The command ``tally``: photos of one game -> totals with proof, pictures, a record kept."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibrate.store import load_table
+
+from calibrate.types import Table
+from desk.answers import answers_from, load_answers, noting_answers
+from desk.archive import Archive, default_archive_folder, now_utc
+from desk.durable import write_whole
+from desk.export import tally_csv, tally_json
+from desk.given import load_claims, parse_corners_by_player, parse_seats
+from desk.pictures import save_overlay
+from desk.pipeline import record_of, score_game, seat_player, with_answers
+from desk.questions import ask_at_terminal, file_name, leave_open
+from desk.say import CAUTION, quietly, working
+from desk.scoresheet import score_sheet
+from desk.tally_words import tally_words
+from desk.types import Ask, Claims, Clock, Game, Outcome
+from scoring.tally import check_names
+from scoring.types import EMPTY
+
+
+@dataclass(frozen=True)
+class TallyJob:
+    """What the command was given."""
+
+    table: Path
+    boards: Sequence[str]
+    claims: Path | None
+    answers: Path | None
+    ask: bool
+    corners: Sequence[str]
+    by: str
+    out: Path
+    archive: Path | None
+
+
+def run_tally(job: TallyJob, clock: Clock = now_utc) -> None:
+    """Read, ask, tally, show, keep."""
+    game = open_game(job, clock)
+    outcome = score_game(game, asker_of(job, clock))
+    print(*tally_words(outcome), sep="\n")
+    for path in write_results(outcome, job.out, clock):
+        print(f"Written: {path}")
+    folder = job.archive or default_archive_folder()
+    number = keep(outcome, job.table, folder, clock)
+    print(f"Kept as game {number} in {folder}")
+    quietly(CAUTION)
+
+
+def open_game(job: TallyJob, clock: Clock) -> Game:
+    """All boards read, and the answers that a file gives."""
+    table = load_table(job.table)
+    seats = parse_seats(job.boards)
+    claims = load_claims(job.claims) if job.claims else Claims()
+    given = load_answers(job.answers, table.sheet, list(seats)) if job.answers else None
+    game = read_boards(table, seats, claims, job.corners)
+    if given is None:
+        return game
+    answers = answers_from(given, clock)
+    print(f"{len(answers)} answers by {given.by} from {job.answers}.")
+    return with_answers(game, answers)
+
+
+def read_boards(
+    table: Table, seats: dict[str, Path], claims: Claims, corners: Sequence[str] = ()
+) -> Game:
+    """Every player's board read, claims checked before the work begins."""
+    check_claims(table, seats, claims)
+    corners_px = parse_corners_by_player(corners, list(seats))
+    read = []
+    for player, path in seats.items():
+        with working(f"Reading the board of {player}"):
+            read.append(seat_player(table, player, path, corners_px.get(player)))
+    return Game(table, tuple(read), claims)
+
+
+def check_claims(table: Table, seats: dict[str, Path], claims: Claims) -> None:
+    """Refuse a claim of an unknown player or card before any photo is read."""
+    bare = dict.fromkeys(table.sheet.lattice.neighbours, EMPTY)
+    check_names(table.sheet, dict.fromkeys(seats, bare), claims.cards, claims.facts)
+
+
+def asker_of(job: TallyJob, clock: Clock) -> Ask:
+    """Who answers: nobody, or the person at the terminal, whose answers are noted at once."""
+    if not job.ask:
+        return leave_open
+    noted = job.out / "answers.toml"
+    return noting_answers(ask_at_terminal(job.out, job.by, clock), noted)
+
+
+def write_results(outcome: Outcome, out: Path, clock: Clock) -> list[Path]:
+    """Overlays, score sheet, tally as CSV and JSON; returns the files."""
+    sheet = outcome.game.table.sheet
+    files = []
+    for seat in outcome.game.seats:
+        files.append(out / f"{file_name(seat.player)}-read.png")
+        save_overlay(seat.photo, seat.reading, sheet, files[-1])
+    texts = {
+        "score-sheet.html": score_sheet(outcome, clock()),
+        "tally.csv": tally_csv(outcome),
+        "tally.json": json.dumps(tally_json(outcome), ensure_ascii=False, indent=1) + "\n",
+    }
+    for name, text in texts.items():
+        write_whole(out / name, text.encode())
+        files.append(out / name)
+    return files
+
+
+def keep(outcome: Outcome, table_file: Path, folder: Path, clock: Clock) -> int:
+    """The game's number in the archive, once it is safely there."""
+    return Archive(folder, clock).save(record_of(outcome, table_file.read_bytes()))
