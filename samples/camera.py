@@ -20,10 +20,10 @@ def turn_about_z(deg: float) -> Array:
     return np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
 
 
-def turn_about_x(deg: float) -> Array:
-    """Return the 3 x 3 rotation that tips the board away from the viewer."""
+def tip_away(deg: float) -> Array:
+    """Return the 3 x 3 rotation that tips the board's upper side away from the viewer."""
     c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
-    return np.array([[1.0, 0, 0], [0, c, -s], [0, s, c]])
+    return np.array([[1.0, 0, 0], [0, c, s], [0, -s, c]])
 
 
 @dataclass(frozen=True, eq=False)

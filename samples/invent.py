@@ -16,7 +16,7 @@ from scoring.sheet import GameSheet
 from scoring.types import Lattice
 
 PAINTS: dict[str, str] = {
-    "slate": "#5a6c80", "moss": "#5b7a3a", "rust": "#9d452c", "copper": "#b8683a",
+    "slate": "#5a6c80", "moss": "#5b7a3a", "rust": "#9d452c", "copper": "#ae5b36",
     "straw": "#dcb964", "plum": "#70405f", "chalk": "#dedbd0", "tar": "#2a2a2e",
     "sea": "#3f8f98", "brick": "#a63d33", "sand": "#cdb083", "indigo": "#35407e",
     "rose": "#d9858c", "fern": "#3f7f45", "sun": "#e9c22f", "flame": "#e0672a",

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samples.board import Board
-from samples.camera import Camera, aim, make_canvas, turn_about_x, turn_about_z
+from samples.camera import Camera, aim, make_canvas, tip_away, turn_about_z
 from samples.conditions import Conditions
 from samples.finish import develop, encode
 from samples.layers import Patch
@@ -92,7 +92,7 @@ def hold_phone(board: Board, conditions: Conditions) -> Camera:
     """Return the camera these conditions ask for, near enough that the board fills its reach."""
     rotation = (
         turn_about_z(conditions.roll_deg)
-        @ turn_about_x(conditions.tilt_deg)
+        @ tip_away(conditions.tilt_deg)
         @ turn_about_z(conditions.turn_deg)
     )
     long_side = max(conditions.size_px)

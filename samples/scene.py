@@ -115,10 +115,15 @@ def make_occluders(
     board: Board, conditions: Conditions, rng: np.random.Generator
 ) -> tuple[Slab, ...]:
     """Return dice that rolled onto the board and fingers that hold its rim."""
-    size = np.array(board.size_mm)
-    dice = [make_die(board, rng.uniform(0.2, 0.8, 2) * size, rng) for _ in range(conditions.dice)]
+    dice = [make_die(board, on_a_cell(board, rng), rng) for _ in range(conditions.dice)]
     fingers = [make_finger(board, rng) for _ in range(conditions.fingers)]
     return tuple(dice + fingers)
+
+
+def on_a_cell(board: Board, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Return a spot near the middle of some cell."""
+    place = board.places[rng.integers(len(board.places))]
+    return np.asarray(place.centre_mm + rng.normal(0, 0.15 * board.pitch_mm, 2))
 
 
 def make_die(board: Board, spot_mm: NDArray, rng: np.random.Generator) -> Slab:
