@@ -32,6 +32,15 @@ class BoardPicture:
     height: int
     outlines: Mapping[str, tuple[Point, ...]]
 
+    @property
+    def lattice_box(self) -> str:
+        """The SVG view box that shows all cells and little else."""
+        x, y = zip(*(point for outline in self.outlines.values() for point in outline), strict=True)
+        left, top, right, bottom = min(x), min(y), max(x), max(y)
+        rim = BORDER * max(right - left, bottom - top)
+        parts = (left - rim, top - rim, right - left + 2 * rim, bottom - top + 2 * rim)
+        return " ".join(f"{part:.0f}" for part in parts)
+
 
 def picture_board(photo: Photo, registration: Registration, sheet: GameSheet) -> BoardPicture:
     """Cut the board out of its photo."""

@@ -6,6 +6,7 @@ found in its photo.
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -178,6 +179,8 @@ def main() -> None:
         app()
     except ImportError as error:
         fail(f"A part of the program is missing ({error}). Install it again as README.md says.")
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has left
     except OSError as error:
         fail(os_error_in_words(error))
     except Exception as error:

@@ -38,23 +38,24 @@ class CellMark:
 
 
 @dataclass(frozen=True)
-class ProofMark:
-    """One numbered cause of points: its cells on the picture, and where its number stands."""
+class ProofCell:
+    """One cell that counts for a line: its outline, and the numbers of the proofs it stands in."""
 
-    number: int
-    points: int
-    words: str
-    cells: tuple[str, ...]
-    outlines: tuple[str, ...]
-    spot: Point | None
+    outline: str
+    middle: Point
+    numbers: str
 
 
 @dataclass(frozen=True)
 class LineMark:
-    """One row of a player's tally with its proofs; ``hole`` is an SVG path that dims the rest."""
+    """One row of a player's tally; ``hole`` is an SVG path that dims all but the cells.
+
+    ``singles`` names the cells of a line of which each proof is one cell: they need no numbers.
+    """
 
     line: Line
-    proofs: tuple[ProofMark, ...]
+    cells: tuple[ProofCell, ...]
+    singles: tuple[str, ...]
     hole: str
 
 
@@ -76,7 +77,7 @@ def score_sheet(outcome: Outcome, at: datetime) -> str:
     """The whole page."""
     players = outcome.tally.players
     sheet = outcome.game.table.sheet
-    rows = [(key[1], [points_of(player, key) for player in players]) for key in line_keys(players)]
+    rows = [(key[1], [points_of(player, key) for player in players]) for key in line_keys(outcome)]
     sections = [section(outcome, number) for number in range(len(players))]
     return template().render(
         sheet=sheet,
@@ -140,18 +141,23 @@ def state_of(game: Game, seat: Seat, cell: str) -> str:
 
 
 def line_mark(line: Line, picture: BoardPicture) -> LineMark:
-    """One row with its proofs numbered from 1."""
-    proofs = []
+    """One row with the numbers of its proofs, from 1, in every cell that counts."""
+    numbers: dict[str, list[str]] = {}
+    singles = tuple(cell for proof in line.proofs if len(proof.cells) == 1 for cell in proof.cells)
+    singles = singles if len(singles) == len(line.proofs) > 1 else ()
     for number, proof in enumerate(line.proofs, start=1):
-        outlines = [picture.outlines[cell] for cell in proof.cells]
-        spot = middle_of(outlines[0]) if outlines else None
-        drawn = tuple(map(svg_points, outlines))
-        proofs.append(ProofMark(number, proof.points, proof.words, proof.cells, drawn, spot))
-    shown = {cell for proof in line.proofs for cell in proof.cells}
+        for cell in proof.cells:
+            numbers.setdefault(cell, []).append(str(number))
+    outlines = {cell: picture.outlines[cell] for cell in numbers}
+    cells = tuple(
+        ProofCell(
+            svg_points(outline), middle_of(outline), "" if singles else ",".join(numbers[cell])
+        )
+        for cell, outline in outlines.items()
+    )
     frame = ((0, 0), (picture.width, 0), (picture.width, picture.height), (0, picture.height))
-    parts = [frame, *(picture.outlines[cell] for cell in picture.outlines if cell in shown)]
-    hole = " ".join(f"M{svg_points(part)}Z" for part in parts)
-    return LineMark(line, tuple(proofs), hole if shown else "")
+    hole = " ".join(f"M{svg_points(part)}Z" for part in (frame, *outlines.values()))
+    return LineMark(line, cells, singles, hole)
 
 
 def svg_points(outline: tuple[Point, ...]) -> str:

@@ -7,6 +7,7 @@ from math import ceil
 
 from desk.drawing import FAINT, INK, PAPER, Drawing, Outline, Words, box, ink_on, placed
 from desk.tints import tints_of
+from scoring.explain import in_points
 from scoring.lattice import cell_centres_mm
 from scoring.regular import Shape, piece_outline
 from scoring.rules import Card, Spot
@@ -181,16 +182,16 @@ def zip_colours(sheet: GameSheet) -> Iterator[tuple]:
 
 def points_in_words(card: Card) -> str:
     """What a card is worth."""
-    words = f"{card.points} points" + (" each time" if card.each else "")
+    words = in_points(card.points) + (" each time" if card.each else "")
     return words + (f", {card.missed} if missed" if card.missed else "")
 
 
 def moves_in_words(card: Card) -> str:
     """How a card's pattern may lie, and whether it must be claimed."""
     if not card.pattern:
-        lie = "in this place"
+        lie = "in its own place"
     elif card.turns and card.mirrors:
-        lie = "turned or mirrored"
+        lie = "may turn and mirror"
     else:
-        lie = "turned" if card.turns else "mirrored" if card.mirrors else "just so"
+        lie = "may turn" if card.turns else "may mirror" if card.mirrors else "just so"
     return lie + (", open to all" if card.common else "")

@@ -29,17 +29,18 @@ def side_by_side(outcome: Outcome) -> list[str]:
     """A row for each way of scoring, a column for each player."""
     players = outcome.tally.players
     rows = [["", *(player.player for player in players)]]
-    for key in line_keys(players):
+    for key in line_keys(outcome):
         rows.append([key[1], *(points_of(player, key) for player in players)])
     rows.append(["total", *(total_words(outcome, player) for player in players)])
     return aligned(rows)
 
 
-def line_keys(players: Sequence[PlayerTally]) -> list[tuple[str, str]]:
-    """(rule, label) of every line in the sheet's order, cards that anybody claims among them."""
-    keys = dict.fromkeys((line.rule, line.label) for player in players for line in player.lines)
-    rules = list(dict.fromkeys(rule for rule, _ in keys))
-    return sorted(keys, key=lambda key: rules.index(key[0]))
+def line_keys(outcome: Outcome) -> list[tuple[str, str]]:
+    """(rule, label) of every line in the sheet's order, with the cards that anybody claims."""
+    sheet = outcome.game.table.sheet
+    order = [rule.label for rule in sheet.rules] + [card.name for card in sheet.cards]
+    keys = {(line.rule, line.label) for player in outcome.tally.players for line in player.lines}
+    return sorted(keys, key=lambda key: [order.index(word) for word in key])
 
 
 def points_of(player: PlayerTally, key: tuple[str, str]) -> str:

@@ -1,0 +1,214 @@
+"""What people type and what they are told."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from desk.answers import GivenAnswers, answers_from, answers_toml, load_answers
+from desk.export import tally_csv, tally_json
+from desk.given import GivenError, load_claims, parse_corners, parse_corners_by_player, parse_seats
+from desk.questions import file_name, understood
+from desk.records import Answer
+from desk.say import listed
+from desk.tally_words import tally_words
+from desk.types import Claims
+from tests.desk import fakes
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+def written(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "given.toml"
+    path.write_text(text, "utf-8")
+    return path
+
+
+def test_claims_are_read_with_facts(tmp_path: Path) -> None:
+    path = written(tmp_path, 'Ana = ["Stile"]\nBen = []\n[facts]\nBen = ["first to finish"]\n')
+
+    assert load_claims(path) == Claims({"Ana": ["Stile"], "Ben": []}, {"Ben": ["first to finish"]})
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ('Ana = "Stile"', "Ana: write the names as a list of texts in quotes."),
+        ("Ana = [1]", "Ana: write the names as a list of texts in quotes."),
+        ("facts = 3", 'write one line a player, such as Ana = ["first card"].'),
+        ("Ana = [", "is not valid TOML"),
+    ],
+)
+def test_wrong_claims_are_named(tmp_path: Path, text: str, complaint: str) -> None:
+    with pytest.raises(GivenError) as caught:
+        load_claims(written(tmp_path, text))
+
+    assert str(caught.value).startswith(str(tmp_path / "given.toml"))
+    assert complaint in str(caught.value)
+
+
+def test_answers_are_written_as_they_are_read(tmp_path: Path) -> None:
+    answers = [
+        Answer("Ana", "A1", "moss", 'Jo "the host"', "2026-11-25T12:00:00+00:00"),
+        Answer("Ben é\x7f", "C2", "skip", 'Jo "the host"', "2026-11-25T12:00:00+00:00"),
+    ]
+    path = written(tmp_path, answers_toml(answers))
+
+    given = load_answers(path, fakes.sheet(), ["Ana", "Ben é\x7f"])
+
+    assert answers_from(given, lambda: NOON) == answers
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ('[Ana]\nA1 = "moss"', 'say who answered, as in by = "Ana".'),
+        ('by = "Jo"\n[Cleo]\nA1 = "moss"', "Cleo: the players are Ana, Ben."),
+        ('by = "Jo"\n[Ana]\nZ9 = "moss"', "Ana, Z9: the board has no such cell."),
+        (
+            'by = "Jo"\n[Ana]\nA1 = "red"',
+            "Ana, A1: 'red' is none of moss, slate, empty, skip.",
+        ),
+        ('by = "Jo"\nAna = 3', "Ana: write a table [Ana] of cells."),
+    ],
+)
+def test_wrong_answers_are_named(tmp_path: Path, text: str, complaint: str) -> None:
+    with pytest.raises(GivenError) as caught:
+        load_answers(written(tmp_path, text), fakes.sheet(), ["Ana", "Ben"])
+
+    assert str(caught.value).endswith(complaint)
+
+
+def test_an_answers_file_names_its_author() -> None:
+    given = GivenAnswers("Jo", {"Ana": {"A1": "moss"}})
+
+    assert [answer.by for answer in answers_from(given, lambda: NOON)] == ["Jo"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("M", "moss"),
+        ("m", "moss"),
+        (" slate ", "slate"),
+        ("MOSS", "moss"),
+        ("0", "empty"),
+        (".", "empty"),
+        ("Empty", "empty"),
+        ("?", "skip"),
+        ("skip", "skip"),
+        ("red", None),
+        ("", None),
+    ],
+)
+def test_an_answer_is_understood_by_letter_or_name(typed: str, meant: str | None) -> None:
+    assert understood(fakes.sheet(), typed) == meant
+
+
+def test_seats_keep_their_order() -> None:
+    assert parse_seats(["Ben=b.jpg", "Ana=a=1.jpg"]) == {
+        "Ben": Path("b.jpg"),
+        "Ana": Path("a=1.jpg"),
+    }
+
+
+@pytest.mark.parametrize("words", [["ana.jpg"], ["=a.jpg"], ["Ana="], ["Ana=a.jpg", "Ana=b.jpg"]])
+def test_wrong_seats_are_named(words: list[str]) -> None:
+    with pytest.raises(GivenError, match=r"PLAYER=PHOTO|names must differ"):
+        parse_seats(words)
+
+
+def test_corners_are_read() -> None:
+    square = ((0.0, 0.0), (9.5, 0.0), (9.5, 9.0), (0.0, 9.0))
+
+    assert parse_corners(["0,0", "9.5,0", "9.5,9", "0,9"]) == square
+    assert parse_corners_by_player(["Ana=0,0 9.5,0 9.5,9 0,9"], ["Ana"]) == {"Ana": square}
+
+
+@pytest.mark.parametrize("words", [["0,0"], ["0,0", "1,0", "1,1", "x,1"], ["0", "1", "2", "3"]])
+def test_wrong_corners_are_named(words: list[str]) -> None:
+    with pytest.raises(GivenError, match="give four points as x,y"):
+        parse_corners(words)
+
+
+def test_corners_of_a_stranger_are_refused() -> None:
+    with pytest.raises(GivenError, match="begin with a player: Ana"):
+        parse_corners_by_player(["Cleo=0,0 1,0 1,1 0,1"], ["Ana"])
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [([], ""), (["a"], "a"), (["a", "b"], "a or b"), (list("abc"), "a, b or c")],
+)
+def test_lists_read_as_in_a_sentence(words: list[str], sentence: str) -> None:
+    assert listed(words, "or") == sentence
+
+
+def test_names_that_look_alike_as_file_names_stay_apart() -> None:
+    names = ["Ana", "ana", "Ana B", "Ana/B", "../Ana", "..", "Änne"]
+
+    made = [file_name(name) for name in names[1:]]
+
+    assert len(set(made)) == len(made)
+    assert not [name for name in made if "/" in name or "." in name or not name]
+
+
+def test_a_settled_tally_says_who_won_and_why() -> None:
+    text = "\n".join(
+        tally_words(fakes.outcome(fakes.seat("Ana", fakes.ANA), fakes.seat("Ben", fakes.BEN)))
+    )
+
+    assert "Ana wins." in text
+    assert "card Stile, 5 points: A2 A3 A4" in text
+    assert "Unsure" not in text
+
+
+def test_an_open_doubt_gives_the_range_and_says_what_hangs_on_it() -> None:
+    seats = [
+        fakes.seat("Ana", fakes.ANA, {"A2": ("moss", "slate")}),
+        fakes.seat("Ben", fakes.BEN, {"A1": ("empty", "slate")}),
+    ]
+
+    text = "\n".join(tally_words(fakes.outcome(*seats)))
+
+    assert "15 (10 to 15)" in text
+    assert (
+        "Unsure: Ana's cell A2 may be moss (M) or slate (S); "
+        "it can change Ana's total and the card Stile." in text
+    )
+    assert "Unsure, changes nothing: Ben's A1." in text
+
+
+def test_a_covered_cell_may_be_anything() -> None:
+    text = "\n".join(tally_words(fakes.outcome(fakes.seat("Ana", fakes.ANA, {"A2": ("odd",)}))))
+
+    assert "A2 may be moss (M), slate (S) or empty" in text
+
+
+def test_the_json_adds_up() -> None:
+    seats = [fakes.seat("Ana", fakes.ANA, {"A2": ("moss", "slate")}), fakes.seat("Ben", fakes.BEN)]
+    made = json.loads(json.dumps(tally_json(fakes.outcome(*seats))))
+
+    assert made["settled"] is False
+    assert made["unsure"][0]["changes"] == {"total": True, "cards": ["Stile"], "winner": False}
+    for player in made["players"]:
+        assert player["total"] == sum(line["points"] for line in player["lines"])
+        for line in player["lines"]:
+            assert line["points"] == sum(proof["points"] for proof in line["proofs"])
+    assert made["players"][0]["between"] == [10, 15]
+
+
+def test_the_csv_adds_up_and_holds_no_formula() -> None:
+    seats = [fakes.seat("Ana", fakes.ANA), fakes.seat("=1+1", fakes.BEN)]
+    rows = list(csv.DictReader(io.StringIO(tally_csv(fakes.outcome(*seats)))))
+
+    assert {row["player"] for row in rows} == {"Ana", "'=1+1"}
+    for player in ("Ana", "'=1+1"):
+        mine = [row for row in rows if row["player"] == player]
+        total = next(int(row["points"]) for row in mine if row["rule"] == "total")
+        assert total == sum(int(row["points"]) for row in mine if row["rule"] != "total")
