@@ -79,15 +79,10 @@ def _search(part: list[int], worth: Sequence[int], conflicts: Sequence[set[int]]
 
 
 def _solve(part: list[int], worth: Sequence[int], conflicts: Sequence[set[int]]) -> list[int]:
-    """The same by integer programming; a second run settles ties in favour of early candidates."""
+    """The same by integer programming; the solver meets the same programme in the same order."""
     place = {i: k for k, i in enumerate(part)}
     rows = [({place[i]: -1.0 for i in clique}, -1.0) for clique in _cliques(part, conflicts)]
-    values = [float(worth[i]) for i in part]
-    chosen = solve(values, rows)
-    least = sum(values[k] for k in chosen) - 0.5
-    early = [float(len(part) - k) for k in range(len(part))]
-    chosen = solve(early, [*rows, (dict(enumerate(values)), least)])
-    return [part[k] for k in chosen]
+    return [part[k] for k in solve([float(worth[i]) for i in part], rows)]
 
 
 def _cliques(part: list[int], conflicts: Sequence[set[int]]) -> list[list[int]]:

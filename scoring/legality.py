@@ -26,14 +26,19 @@ def is_held(sheet: GameSheet, cell: str, pieces: Collection[str]) -> bool:
     return any(held) if sheet.support == "any" else all(held)
 
 
-def floating_pieces(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
-    """Pieces that are not held up, or only by pieces that are not; in cell order."""
+def held_pieces(sheet: GameSheet, pieces: Collection[str]) -> set[str]:
+    """Those of the pieces that are held up, by others that are held up themselves."""
     held: set[str] = set()
-    pieces = pieces_of(grid)
     for cell in outward(sheet):
         if cell in pieces and is_held(sheet, cell, held):
             held.add(cell)
-    return tuple(c.id for c in sheet.lattice.cells if c.id in pieces and c.id not in held)
+    return held
+
+
+def floating_pieces(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
+    """Pieces that are not held up, or only by pieces that are not; in cell order."""
+    pieces = pieces_of(grid)
+    return _in_order(sheet, pieces - held_pieces(sheet, pieces))
 
 
 def fewest_wrong(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
@@ -62,24 +67,24 @@ def fewest_wrong(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
 def places_for_next(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
     """Empty cells in which a next piece may lie, in cell order."""
     pieces = pieces_of(grid)
-    return tuple(
-        c.id for c in sheet.lattice.cells if c.id not in pieces and is_held(sheet, c.id, pieces)
-    )
+    held = held_pieces(sheet, pieces)
+    empty = sheet.lattice.neighbours.keys() - pieces
+    return _in_order(sheet, {cell for cell in empty if is_held(sheet, cell, held)})
 
 
 def liftable_pieces(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
     """Pieces that may be lifted without leaving another one not held up, in cell order."""
     pieces = pieces_of(grid)
-    return tuple(
-        c.id for c in sheet.lattice.cells if c.id in pieces and may_lift(sheet, c.id, pieces)
-    )
+    held = held_pieces(sheet, pieces)
+    return _in_order(sheet, {cell for cell in pieces if _may_lift(sheet, cell, held)})
 
 
-def may_lift(sheet: GameSheet, cell: str, pieces: Collection[str]) -> bool:
-    """Whether every piece that leans on this one would still be held up without it."""
-    rest = set(pieces) - {cell}
-    leaning = [b for b in sheet.lattice.neighbours[cell] if cell in sheet.lattice.inner[b]]
-    return all(is_held(sheet, other, rest) for other in leaning if other in rest)
+def _may_lift(sheet: GameSheet, cell: str, held: Collection[str]) -> bool:
+    """Whether the pieces that lean on this one are held up without it; no others can lose hold."""
+    rest = set(held) - {cell}
+    beside = sheet.lattice.neighbours[cell]
+    leaning = [other for other in beside if cell in sheet.lattice.inner[other] and other in rest]
+    return all(is_held(sheet, other, rest) for other in leaning)
 
 
 def lifting_order(
@@ -87,16 +92,15 @@ def lifting_order(
 ) -> tuple[str, ...] | None:
     """An order in which these pieces may be lifted one by one, or None if there is none.
 
-    The outermost of the pieces goes first: whatever leans on a piece lies farther out, so if the
-    pieces that stay are held up at the end, they are held up all the way.
+    The outermost of the pieces goes first. What leans on a piece lies farther out, so pieces that
+    are held up when all is lifted are held up all the way.
     """
     pieces = pieces_of(grid)
     wanted = set(cells)
-    for cell in wanted - pieces:
+    for cell in sorted(wanted - pieces):
         raise SheetError(f"cell {cell}", "there is no piece to lift")
     stay = pieces - wanted
-    floating = set(floating_pieces(sheet, grid))
-    if any(not is_held(sheet, cell, stay) for cell in stay - floating):
+    if held_pieces(sheet, pieces) & stay != held_pieces(sheet, stay):
         return None
     return tuple(cell for cell in reversed(outward(sheet)) if cell in wanted)
 
@@ -120,7 +124,7 @@ def check_board(sheet: GameSheet, player: str, grid: Mapping[str, str]) -> list[
     if floating:
         words = f"nothing holds up the piece in {', '.join(floating)}"
         problems.append(Problem(player, floating, words))
-    empty = tuple(cell for cell, colour in grid.items() if colour == EMPTY)
+    empty = tuple(cell.id for cell in sheet.lattice.cells if grid[cell.id] == EMPTY)
     if sheet.full_board and empty:
         words = f"a finished board is full, but {', '.join(empty)} is empty"
         problems.append(Problem(player, empty, words))
@@ -130,6 +134,10 @@ def check_board(sheet: GameSheet, player: str, grid: Mapping[str, str]) -> list[
 def pieces_of(grid: Mapping[str, str]) -> set[str]:
     """Cells with a piece."""
     return {cell for cell, colour in grid.items() if colour != EMPTY}
+
+
+def _in_order(sheet: GameSheet, cells: Collection[str]) -> tuple[str, ...]:
+    return tuple(cell.id for cell in sheet.lattice.cells if cell.id in cells)
 
 
 def outward(sheet: GameSheet) -> list[str]:
