@@ -30,13 +30,16 @@ PLAYERS = 3
 
 @dataclass(frozen=True)
 class Plan:
-    """How many photos of each kind a table gets, and how hard the games' are (0 to 1)."""
+    """How many photos of each kind a table gets, how hard the games' are (0 to 1), and how
+    large.
+    """
 
     empties: int = 2
     layouts: int = 3
     games: int = 10
     moved_games: int = 4
     difficulty: float = 0.6
+    long_side_px: int = 1600
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,7 @@ def plan_sessions(
     for role, number, grid in (("empty", plan.empties, nothing), ("layout", plan.layouts, layout)):
         for i in range(1, number + 1):
             calm = replace(base.snapped(rng, CALIBRATION_DIFFICULTY), dice=0, fingers=0)
-            yield Session(f"{role}-{i}.jpg", role, SAME, grid, calm)
+            yield Session(f"{role}-{i}.jpg", role, SAME, grid, sized(calm, plan))
     box = kit.open_box()
     for i in range(1, plan.games + plan.moved_games + 1):
         if i % PLAYERS == 1:
@@ -86,7 +89,16 @@ def plan_sessions(
         light = base.in_light(rng, plan.difficulty) if moved else base
         conditions = light.snapped(rng, plan.difficulty)
         split = MOVED if moved else SAME
-        yield Session(f"game-{i:02}.jpg", "game", split, kit.final_board(box, rng), conditions)
+        yield Session(
+            f"game-{i:02}.jpg", "game", split, kit.final_board(box, rng), sized(conditions, plan)
+        )
+
+
+def sized(conditions: Conditions, plan: Plan) -> Conditions:
+    """Return the same photo with the plan's long side."""
+    scale = plan.long_side_px / max(conditions.size_px)
+    width, height = (round(side * scale) for side in conditions.size_px)
+    return replace(conditions, size_px=(width, height))
 
 
 def table_record(name: str, kit: Kit, layout: Layout, base: Conditions) -> dict[str, object]:

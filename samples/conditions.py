@@ -158,7 +158,7 @@ def _stand(rng: np.random.Generator, difficulty: float) -> dict[str, Any]:
         ),
         "roll_deg": float(rng.normal(0, 3 + 6 * difficulty)),
         "fov_deg": float(rng.uniform(55, 75)),
-        "reach": float(rng.uniform(0.62, 0.94)),
+        "reach": float(rng.uniform(0.74, 0.96)),
         "shift": (float(rng.normal(0, 0.02)), float(rng.normal(0, 0.02))),
         "k1": float(rng.normal(0, 0.012 + 0.025 * difficulty)),
     }
@@ -192,8 +192,8 @@ def random_shadow(rng: np.random.Generator, difficulty: float) -> HandShadow:
 def _develop(rng: np.random.Generator, difficulty: float) -> dict[str, Any]:
     """What lens, sensor and the phone's own software do."""
     shaken = rng.uniform() < 0.25 * difficulty
-    gains = np.exp(rng.normal(0, 0.02 + 0.05 * difficulty, 3))
-    red, green, blue = (gains / gains[1]).tolist()
+    warm, magenta = rng.normal(0, 0.025 + 0.035 * difficulty), rng.normal(0, 0.02)
+    red, blue = float(np.exp(warm + magenta)), float(np.exp(magenta - warm))
     return {
         "blur_px": float(rng.uniform(0.5, 0.8 + 0.7 * difficulty)),
         "motion_px": (float(rng.normal(0, 2.0)), float(rng.normal(0, 2.0)))
@@ -201,7 +201,7 @@ def _develop(rng: np.random.Generator, difficulty: float) -> dict[str, Any]:
         else (0.0, 0.0),
         "noise": float(rng.uniform(0.003, 0.006 + 0.012 * difficulty)),
         "exposure_ev": float(rng.normal(0, 0.12 + 0.45 * difficulty)),
-        "balance_error": (red, green, blue),
+        "balance_error": (red, 1.0, blue),
         "contrast": float(rng.uniform(0.1, 0.45)),
         "sharpen": float(rng.uniform(0.1, 0.7)),
         "vignette": float(rng.uniform(0.1, 0.5)),

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scoring.lattice import anchor_distance
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Lattice
 
@@ -58,26 +57,16 @@ def random_board(
 ) -> Layout:
     """Lay pieces one after the other, as players do, and take them out of the box.
 
+    Cells with everything below them laid are filled first, so that the gaps are at the outer end.
     With probability ``clump`` a piece matches a neighbour's colour, as whoever wants groups would.
     """
     laid: Layout = {}
     while len(laid) < pieces:
-        open_cells = [
-            c.id
-            for c in lattice.cells
-            if c.id not in laid and may_lie(lattice, c.id, laid, support)
-        ]
-        near = [
-            cell for cell in open_cells if cell not in lattice.inner or _low(lattice, cell, laid)
-        ]
-        cell = str(rng.choice(near or open_cells))
+        open_now = open_cells(lattice, laid, support)
+        snug = [cell for cell in open_now if all(other in laid for other in lattice.inner[cell])]
+        cell = str(rng.choice(snug or open_now))
         laid[cell] = box.take(_colour_for(lattice, cell, laid, box, (clump, rng)))
     return {c.id: laid.get(c.id, EMPTY) for c in lattice.cells}
-
-
-def _low(lattice: Lattice, cell: str, laid: Layout) -> bool:
-    """Say whether everything this cell leans on is laid: such cells are filled first."""
-    return all(other in laid for other in lattice.inner[cell])
 
 
 def _colour_for(
@@ -99,24 +88,25 @@ def known_layout(
     rng: np.random.Generator,
     *,
     support: str = "any",
-    share: float = 0.78,
+    share: float = 0.76,
 ) -> Layout:
-    """Return a layout to calibrate with: every colour equally often, here and there, some cells
-    empty.
+    """Return a layout to calibrate with: every colour equally often, here and there, gaps between.
 
-    Colours go round in turn from the anchors outward, so that each shows in many parts of the
-    board.
+    It grows from the anchors in no order, so that the gaps lie among the pieces where the support
+    rule lets them.
     """
-    steps = anchor_distance(lattice)
-    order = sorted(
-        (c.id for c in lattice.cells), key=lambda cell: (steps.get(cell, 0), rng.uniform())
-    )
     turn = [str(colour) for colour in rng.permutation(list(colours))]
     laid: Layout = {}
-    for cell in order:
-        if rng.uniform() < share and may_lie(lattice, cell, laid, support):
-            laid[cell] = _least_like_beside(lattice, cell, laid, turn)
+    while len(laid) < share * len(lattice.cells):
+        cell = str(rng.choice(open_cells(lattice, laid, support)))
+        laid[cell] = _least_like_beside(lattice, cell, laid, turn)
     return {c.id: laid.get(c.id, EMPTY) for c in lattice.cells}
+
+
+def open_cells(lattice: Lattice, laid: Layout, support: str) -> list[str]:
+    """Return the cells in which the next piece may be laid, in cell order."""
+    free = (cell.id for cell in lattice.cells if cell.id not in laid)
+    return [cell for cell in free if may_lie(lattice, cell, laid, support)]
 
 
 def _least_like_beside(lattice: Lattice, cell: str, laid: Layout, turn: Sequence[str]) -> str:

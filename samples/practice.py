@@ -79,10 +79,10 @@ def write_practice(
     Writes ``empty-N.jpg``, ``layout-N.jpg``, ``layout.txt``, ``game/<player>.jpg``,
     ``claims.toml`` and ``truth.json``. ``marks`` is False for the printing without corner marks.
     """
-    rng = np.random.default_rng([seed, 0x9AC])
+    for_layout, for_game, rng = (np.random.default_rng([seed, part]) for part in range(3))
     kit = sheet_kit(sheet, print_seed, marks)
-    layout = kit.layout(rng)
-    game = draw_game(sheet, rng, players)
+    layout = kit.layout(for_layout)
+    game = draw_game(sheet, for_game, players)
     grids = {"empty": empty_grid(kit.board), "layout": layout}
     shots: dict[str, Shot] = {}
     for name, stand in STANDS.items():
@@ -160,6 +160,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--difficulty", type=float, default=0.6, help="0 (kind) to 1 (a bad evening)"
     )
+    parser.add_argument("--long-side", type=int, default=1600, help="long side of a photo in px")
     parser.add_argument("--sheet", type=Path, help="photograph one game of this sheet instead")
     parser.add_argument("--no-marks", action="store_true", help="the printing without corner marks")
     asked = parser.parse_args(arguments)
@@ -168,7 +169,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         write_practice(asked.out, sheet, asked.seed, marks=False if asked.no_marks else None)
         return
     plan = Plan(
-        games=asked.games, moved_games=max(1, asked.games * 2 // 5), difficulty=asked.difficulty
+        games=asked.games,
+        moved_games=max(1, asked.games * 2 // 5),
+        difficulty=asked.difficulty,
+        long_side_px=asked.long_side,
     )
     for number in range(asked.tables):
         seed = 1000 * asked.seed + number

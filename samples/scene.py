@@ -206,10 +206,9 @@ def draw_table(picture: Field, canvas: Canvas, scene: Scene) -> None:
         float(middle[0] + half),
         float(middle[1] + half),
     )
-    patch = Patch(around, -board.board_mm, TABLETOP_PX_PER_MM)
-    flat = srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)[
-        tabletop(scene.conditions.tabletop, scene.conditions.tabletop_seed)
-    ]
+    finest = sharpness(canvas, (0.0, 0.0, *board.size_mm), -board.board_mm, TABLETOP_PX_PER_MM)
+    patch = Patch(around, -board.board_mm, finest)
+    flat = printed_light(tabletop(scene.conditions.tabletop, scene.conditions.tabletop_seed), patch)
     amounts = lights_on(scene.light, patch)
     coarse = patch.at(1.0)
     standing = [board.corners_mm] + [slab.outline_mm for slab in scene.loose]
@@ -223,9 +222,7 @@ def draw_print(picture: Field, canvas: Canvas, scene: Scene) -> None:
     board = scene.board
     bounds: Bounds = (0.0, 0.0, *board.size_mm)
     patch = Patch(bounds, 0.0, sharpness(canvas, bounds, 0.0, ART_PX_PER_MM))
-    rows, columns = patch.shape
-    art = cv2.resize(board.art, (columns, rows), interpolation=cv2.INTER_AREA)
-    flat = srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)[art]
+    flat = printed_light(board.art, patch)
     coarse = patch.at(min(CAST_PX_PER_MM, patch.px_per_mm))
     amounts = [coarse.fit(amount) for amount in lights_on(scene.light, patch)]
     for slabs, tall in (
@@ -251,6 +248,16 @@ def draw_mark_card(picture: Field, canvas: Canvas, scene: Scene, mark: Mark) -> 
         patch,
         opaque(shine(scene.light, patch, flat, lights_on(scene.light, patch))),
     )
+
+
+def printed_light(picture: NDArray[np.uint8], patch: Patch) -> Field:
+    """Return a print of uint8 sRGB as linear sRGB, sampled as finely as the patch."""
+    rows, columns = patch.shape
+    if picture.shape[:2] != (rows, columns):
+        picture = cv2.resize(picture, (columns, rows), interpolation=cv2.INTER_AREA).astype(
+            np.uint8
+        )
+    return np.asarray(srgb_to_linear(np.arange(256) / 255.0).astype(np.float32)[picture])
 
 
 def opaque(flat: Field) -> Field:
