@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
-from scoring.board import Board, Cells
+from scoring.board import Board
 from scoring.choose import best_choice
+from scoring.plan import Cells
 from scoring.rules import Card, Cards
 from scoring.types import Line, Proof
 

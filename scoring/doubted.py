@@ -1,8 +1,7 @@
-"""A board of which some cells are doubtful, as sums of small tables over the doubtful cells.
+"""A board of which some cells are doubtful, and small exact tables over the doubtful cells.
 
-Every rule's points are a sum of terms, each of which hangs on a few doubtful cells only. A term is
-a table with one axis for each cell of its scope, as long as that cell's candidates. All tables are
-exact; where one would grow too large, ``Loose`` says between which values the term must lie.
+A table has one axis for each doubtful cell of its scope, as long as that cell's candidates. Tables
+that only say whether something is so are of 0 and 1 (uint8), tables of points are int64.
 """
 
 from __future__ import annotations
@@ -10,16 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations
 from math import prod
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scoring.board import NOTHING, Cells, Plan, bits_of
+from scoring.board import bits_of, union
+from scoring.plan import NOTHING, Cells, Plan, Way
 from scoring.rules import Card
 
-Table = NDArray[np.int64]
+Table = NDArray[Any]
 Scope = tuple[int, ...]
 
 LARGEST_TABLE = 1 << 20
@@ -43,8 +43,16 @@ class Loose:
     high: int
 
 
+YES = Term((), np.array(1, dtype=np.uint8))
+NO = Term((), np.array(0, dtype=np.uint8))
+
+
 class Doubted:
-    """One player's board: for every cell the colours that it may have."""
+    """One player's board: for every cell the numbers of the colours that it may have.
+
+    ``doubts`` are the doubtful cells ascending, ``number`` the way back, ``sizes`` how many
+    candidates each has.
+    """
 
     def __init__(self, plan: Plan, candidates: Sequence[tuple[int, ...]]) -> None:
         self.plan = plan
@@ -52,11 +60,13 @@ class Doubted:
         self.doubts = tuple(i for i, options in enumerate(candidates) if len(options) > 1)
         self.number = {cell: k for k, cell in enumerate(self.doubts)}
         self.sizes = tuple(len(candidates[cell]) for cell in self.doubts)
+        self._known: dict[tuple[int, int], Term] = {}
 
     @classmethod
     def of(cls, plan: Plan, cells: Mapping[str, Sequence[str]]) -> Doubted:
         """From the candidate colour names of every cell."""
-        return cls(plan, [tuple(plan.colour_index[name] for name in cells[id]) for id in plan.ids])
+        index = plan.colour_index
+        return cls(plan, [tuple(index[name] for name in cells[id]) for id in plan.ids])
 
     def scope(self, cells: Iterable[int]) -> Scope:
         """Numbers of the doubts among these cells, ascending."""
@@ -72,109 +82,116 @@ class Doubted:
 
     def spread(self, term: Term, onto: Scope) -> Table:
         """A term's table made ready to broadcast over a larger scope."""
-        inside = set(term.scope)
-        return term.table.reshape([self.sizes[k] if k in inside else 1 for k in onto])
+        if term.scope == onto:
+            return term.table
+        return term.table.reshape([self.sizes[k] if k in term.scope else 1 for k in onto])
+
+    def holds(self, cell: int, slot: int) -> Term:
+        """1 where what lies in the cell will do for a slot (see ``Way.slots``)."""
+        known = self._known.get((cell, slot))
+        if known is None:
+            fits = [self._fits(colour, slot) for colour in self.candidates[cell]]
+            table = np.array(fits if cell in self.number else fits[0], dtype=np.uint8)
+            known = self._known[cell, slot] = Term(self.scope((cell,)), table)
+        return known
+
+    def _fits(self, colour: int, slot: int) -> bool:
+        if slot == self.plan.no_piece:
+            return colour == NOTHING
+        if slot == self.plan.any_piece:
+            return colour != NOTHING and self.plan.in_patterns[colour]
+        return colour == slot
 
     def is_colour(self, cell: int, colour: int) -> Term:
-        """1 where the cell has the colour."""
-        options = np.array(self.candidates[cell])
-        return self._of_cell(cell, (options == colour).astype(np.int64))
+        """1 where the cell has the colour (or is empty, for ``NOTHING``)."""
+        return self.holds(cell, self.plan.no_piece if colour == NOTHING else colour)
 
-    def is_among(self, cell: int, colours: Sequence[bool]) -> Term:
-        """1 where the cell has one of the colours marked; ``colours[-1]`` stands for empty."""
-        marked = np.array(colours, dtype=np.int64)
-        return self._of_cell(cell, marked[list(self.candidates[cell])])
+    def is_piece(self, cell: int) -> Term:
+        """1 where the cell is not empty."""
+        empty = self.is_colour(cell, NOTHING)
+        return Term(empty.scope, 1 - empty.table)
 
     def meets(self, a: int, b: int, same: bool) -> Term:
         """1 where two cells have the same colour (or: different ones)."""
+        a, b = sorted((a, b))
         first, second = np.array(self.candidates[a]), np.array(self.candidates[b])
-        if self.number.get(a, -1) > self.number.get(b, -1):
-            first, second = second, first
         equal = (first[:, None] == second[None, :]) == same
         scope = self.scope((a, b))
-        return Term(scope, equal.astype(np.int64).reshape(self.shape(scope)))
+        return Term(scope, equal.astype(np.uint8).reshape(self.shape(scope)))
 
     def product(self, terms: Sequence[Term]) -> Term:
         """Product of terms over the scope of them all."""
         return self._fold(terms, np.multiply, 1)
 
     def any_of(self, terms: Sequence[Term]) -> Term:
-        """1 where one of the terms is 1."""
+        """Greatest of the terms, none below 0, over the scope of them all."""
         return self._fold(terms, np.maximum, 0)
 
     def total(self, terms: Sequence[Term]) -> Term:
         """Sum of terms over the scope of them all."""
-        return self._fold(terms, np.add, 0)
+        scope = self.join(terms)
+        table = np.zeros(self.shape(scope), dtype=np.int64)
+        for term in terms:
+            table += self.spread(term, scope)
+        return Term(scope, table)
 
     def join(self, terms: Iterable[Term]) -> Scope:
         """The scope of several terms together."""
         return tuple(sorted({k for term in terms for k in term.scope}))
 
     def _fold(self, terms: Sequence[Term], operation: np.ufunc, start: int) -> Term:
+        if len(terms) == 1:
+            return terms[0]
         scope = self.join(terms)
-        table = np.full(self.shape(scope), start, dtype=np.int64)
-        for term in terms:
+        kind = np.result_type(np.uint8, *(term.table.dtype for term in terms))
+        table = np.full(self.shape(scope), start, dtype=kind)
+        for term in sorted(terms, key=lambda term: len(term.scope)):
             operation(table, self.spread(term, scope), out=table)
         return Term(scope, table)
 
-    def _of_cell(self, cell: int, values: Table) -> Term:
-        scope = self.scope((cell,))
-        return Term(scope, values if scope else values.reshape(()))
-
     @cached_property
-    def possible(self) -> dict[int, int]:
-        """For each colour (and NOTHING) the bits of the cells that may have it."""
-        masks = dict.fromkeys(range(NOTHING, len(self.plan.colours)), 0)
+    def possible(self) -> list[int]:
+        """For each slot the bits of the cells that may do for it."""
+        masks = [0] * (len(self.plan.colours) + 1)
         for bit, options in zip(self.plan.bits, self.candidates, strict=True):
             for colour in options:
                 masks[colour] |= 1 << bit
-        return masks
-
-    @cached_property
-    def possible_pieces(self) -> int:
-        """Bits of the cells that may hold a piece that counts in patterns."""
-        counting = [self.possible[c] for c, counts in enumerate(self.plan.in_patterns) if counts]
-        return int(np.bitwise_or.reduce(np.array(counting, dtype=object))) if counting else 0
+        empty = masks.pop()
+        counting = (m for m, counts in zip(masks, self.plan.in_patterns, strict=True) if counts)
+        return [*masks, union(counting), empty]
 
     def completions(self, card: Card) -> dict[Cells, Term]:
         """Where a card may be complete: for each set of cells 1 where it is."""
         found: dict[Cells, list[Term]] = {}
+        numbers = self.plan.numbers
         for way in self.plan.ways[card.name]:
             hits = 1 if card.at else -1
-            for offset, needs in way:
-                hits &= self._may(needs) >> offset
+            for offset, slot in way.slots:
+                hits &= self.possible[slot] >> offset
+                if not hits:
+                    break
             for bit in bits_of(hits):
-                spots = [(self.plan.numbers[bit + offset], needs) for offset, needs in way]
-                term = self._complete(spots)
-                if term is not None:
-                    found.setdefault(tuple(sorted(cell for cell, _ in spots)), []).append(term)
+                term = self._complete(way, bit)
+                if term is not NO:
+                    cells = tuple(sorted([numbers[bit + offset] for offset, _ in way.slots]))
+                    found.setdefault(cells, []).append(term)
         return {cells: self.any_of(terms) for cells, terms in sorted(found.items())}
 
-    def _may(self, needs: str) -> int:
-        if needs == "_":
-            return self.possible[NOTHING]
-        number = self.plan.letter_index.get(needs)
-        return self.possible_pieces if number is None else self.possible[number]
-
-    def _complete(self, spots: Sequence[tuple[int, str]]) -> Term | None:
-        """1 where these cells hold what they need; None where they never do."""
+    def _complete(self, way: Way, bit: int) -> Term:
+        """1 where a pattern is complete at this place; ``NO`` where it never is."""
+        numbers = self.plan.numbers
         terms = []
-        for cell, needs in spots:
+        for offset, slot in way.slots:
+            cell = numbers[bit + offset]
             if cell in self.number:
-                terms.append(self._holds(cell, needs))
-        digits = [(cell, needs) for cell, needs in spots if needs.isdigit()]
-        for (a, first), (b, second) in combinations(digits, 2):
-            term = self.meets(a, b, first == second)
-            if not term.table.any():
-                return None
-            terms.append(term)
+                terms.append(self.holds(cell, slot))
+        for low, apart, same in way.pairs:
+            pair = self.meets(numbers[bit + low], numbers[bit + low + apart], same)
+            if not pair.table.any():
+                return NO
+            if pair.scope:
+                terms.append(pair)
+        if not terms:
+            return YES
         whole = self.product(terms)
-        return whole if whole.table.any() else None
-
-    def _holds(self, cell: int, needs: str) -> Term:
-        if needs == "_":
-            return self.is_colour(cell, NOTHING)
-        number = self.plan.letter_index.get(needs)
-        if number is None:
-            return self.is_among(cell, [*self.plan.in_patterns, False])
-        return self.is_colour(cell, number)
+        return whole if not way.pairs or whole.table.any() else NO

@@ -14,19 +14,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import merge
 
-from scoring.board import plan_of
+from scoring.card_terms import Side, side_of
 from scoring.doubted import Doubted
 from scoring.errors import SheetError
 from scoring.grid import check_grid
 from scoring.knots import Knot, Outcome, settling_order
+from scoring.plan import plan_of
 from scoring.sheet import GameSheet
 from scoring.standing import (
-    Side,
     changes_winner,
     outcomes_of,
     possible_winners,
     rivals_of,
-    side_of,
 )
 from scoring.tally import Named, check_names
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
-from scoring.board import NOTHING, Board
+from scoring.board import Board
+from scoring.plan import NOTHING
 from scoring.rules import (
     Adjacent,
     Cards,

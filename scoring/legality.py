@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
+from functools import lru_cache
 
 from scoring.choose import Row, solve
 from scoring.errors import SheetError
 from scoring.lattice import anchor_distance
 from scoring.sheet import GameSheet
-from scoring.types import EMPTY, Problem
+from scoring.types import EMPTY, Lattice, Problem
 
 
 def is_held(sheet: GameSheet, cell: str, pieces: Collection[str]) -> bool:
@@ -29,10 +30,16 @@ def is_held(sheet: GameSheet, cell: str, pieces: Collection[str]) -> bool:
 def held_pieces(sheet: GameSheet, pieces: Collection[str]) -> set[str]:
     """Those of the pieces that are held up, by others that are held up themselves."""
     held: set[str] = set()
-    for cell in outward(sheet):
-        if cell in pieces and is_held(sheet, cell, held):
+    inner = sheet.lattice.inner
+    enough = {"any": any, "all": all, "none": _always}[sheet.support]
+    for cell in outward(sheet.lattice):
+        if cell in pieces and (not inner[cell] or enough(b in held for b in inner[cell])):
             held.add(cell)
     return held
+
+
+def _always(_: Iterable[bool]) -> bool:
+    return True
 
 
 def floating_pieces(sheet: GameSheet, grid: Mapping[str, str]) -> tuple[str, ...]:
@@ -102,7 +109,7 @@ def lifting_order(
     stay = pieces - wanted
     if held_pieces(sheet, pieces) & stay != held_pieces(sheet, stay):
         return None
-    return tuple(cell for cell in reversed(outward(sheet)) if cell in wanted)
+    return tuple(cell for cell in reversed(outward(sheet.lattice)) if cell in wanted)
 
 
 def check_supply(sheet: GameSheet, grids: Mapping[str, Mapping[str, str]]) -> list[Problem]:
@@ -140,11 +147,11 @@ def _in_order(sheet: GameSheet, cells: Collection[str]) -> tuple[str, ...]:
     return tuple(cell.id for cell in sheet.lattice.cells if cell.id in cells)
 
 
-def outward(sheet: GameSheet) -> list[str]:
+@lru_cache(maxsize=64)
+def outward(lattice: Lattice) -> tuple[str, ...]:
     """Cells from the anchors outward; equally far ones in cell order."""
-    steps = anchor_distance(sheet.lattice)
-    far = len(steps)
-    return sorted((cell.id for cell in sheet.lattice.cells), key=lambda id: steps.get(id, far))
+    steps = anchor_distance(lattice)
+    return tuple(sorted(lattice.neighbours, key=lambda id: steps.get(id, len(steps))))
 
 
 def _faith(i: int, lies: bool, number: int) -> float:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from scoring.board import Board, plan_of
+from scoring.board import Board
 from scoring.explain import cards_broken, in_points, what_if
 from scoring.legality import lifting_order, pieces_of
+from scoring.plan import plan_of
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from scoring.board import NOTHING, Board, Plan, Way, plan_of
+from scoring.board import Board
+from scoring.plan import NOTHING, Plan, Way, plan_of
 from scoring.rules import Card
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
@@ -83,14 +84,14 @@ def _places(plan: Plan, card: Card) -> Iterator[list[Spot]]:
         if card.at:
             yield _spots(plan, way, 0)
             continue
-        first = way[0][0]
+        first = way.spots[0][0]
         for bit in plan.bits:
-            if all(bit - first + offset in plan.numbers for offset, _ in way):
+            if all(bit - first + offset in plan.numbers for offset, _ in way.spots):
                 yield _spots(plan, way, bit - first)
 
 
 def _spots(plan: Plan, way: Way, origin: int) -> list[Spot]:
-    return [(plan.numbers[origin + offset], needs) for offset, needs in way]
+    return [(plan.numbers[origin + offset], needs) for offset, needs in way.spots]
 
 
 def _sure_changes(

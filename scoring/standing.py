@@ -6,59 +6,18 @@ that follow it. Players compare by rank exactly as winner.py compares them.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
 
-from scoring.board import Cells
-from scoring.doubted import Doubted, Loose, Table, Term
-from scoring.knots import MOST_RANKS, Outcome, Value, outcome_of, varies
-from scoring.rules import Card, Cards, Rule, TieBreak
+from scoring.card_terms import Side, card_terms, counted_terms
+from scoring.doubted import Loose, Table, Term
+from scoring.knots import MOST_RANKS, Outcome, Value, outcome_of
+from scoring.rules import Cards, Rule, TieBreak
 from scoring.sheet import GameSheet
-from scoring.terms import (
-    card_terms,
-    constant,
-    counted_terms,
-    is_complete,
-    largest_term,
-    pieces_terms,
-    rule_terms,
-)
-
-Places = dict[str, dict[Cells, Term]]
-
-
-@dataclass(frozen=True, eq=False)
-class Side:
-    """One player's board and what counts for it: cards, where they may be complete, given facts."""
-
-    board: Doubted
-    cards: tuple[Card, ...]
-    places: Places
-    facts: Collection[str]
-
-    def cards_on(self, k: int) -> tuple[str, ...]:
-        """Cards whose completion hangs on doubt k."""
-        return tuple(card.name for card in self.cards if self._hangs(card, k))
-
-    def _hangs(self, card: Card, k: int) -> bool:
-        places = list(self.places[card.name].values())
-        if not any(k in term.scope for term in places):
-            return False
-        if card.each:
-            return any(varies(term, k) for term in places)
-        complete = is_complete(self.board, places)
-        return isinstance(complete, Loose) or varies(complete, k)
-
-
-def side_of(
-    sheet: GameSheet, board: Doubted, claimed: Collection[str], facts: Collection[str]
-) -> Side:
-    """One player's side of the game."""
-    cards = tuple(card for card in sheet.cards if card.common or card.name in claimed)
-    return Side(board, cards, {card.name: board.completions(card) for card in cards}, facts)
+from scoring.terms import constant, largest_term, pieces_terms, rule_terms
 
 
 def outcomes_of(sheet: GameSheet, sides: Mapping[str, Side]) -> dict[str, Outcome]:
@@ -135,18 +94,19 @@ def changes_winner(outcome: Outcome, k: int, rivals: Rivals) -> bool:
     rest = outcome.ranks_without(knot)
     if rivals.ranks is None or knot is None or rest is None:
         return True
-    spans = knot.rank_spans(k)
-    if len(spans) * len(rest) > MOST_RANKS:
+    lower, higher = knot.rank_spans(k)
+    if len(lower) * len(rest) > MOST_RANKS:
         return True
-    first = np.searchsorted(rivals.ranks, np.add.outer(spans[:, 0], rest), side="left")
-    last = np.searchsorted(rivals.ranks, np.add.outer(spans[:, 1], rest), side="right")
-    return bool((first < last).any())
+    # The lowest rival rank at or above the lower of the two; past the last, one out of reach.
+    nearest = np.append(rivals.ranks, np.iinfo(np.int64).max)
+    first = np.searchsorted(rivals.ranks, np.add.outer(lower, rest))
+    return bool((nearest[first] <= np.add.outer(higher, rest)).any())
 
 
 def terms_of(rule: Rule, side: Side) -> list[Term | Loose]:
     """The terms of one rule for one player."""
     if isinstance(rule, Cards):
-        return list(card_terms(side.cards, rule, side.board, side.places))
+        return list(card_terms(side, rule))
     return list(rule_terms(rule, side.board, side.facts))
 
 
@@ -177,7 +137,7 @@ def _tie_terms(
             return by_rule[tie.of]
         case "cards":
             rule = next(rule for rule in sheet.rules if isinstance(rule, Cards))
-            return counted_terms(side.cards, rule, side.board, side.places)
+            return counted_terms(side, rule)
         case "pieces":
             return pieces_terms(side.board, index[tie.of] if tie.of else None)
         case "largest-group":

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 
-from scoring.board import Board, plan_of
+from scoring.board import Board
 from scoring.cards import score_cards
 from scoring.errors import SheetError
 from scoring.grid import check_grid
 from scoring.kinds import score_rule
 from scoring.legality import check_board, check_supply
+from scoring.plan import plan_of
 from scoring.rules import Cards
 from scoring.sheet import GameSheet
 from scoring.types import Line, PlayerTally, Tally

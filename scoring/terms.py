@@ -7,17 +7,13 @@ choice of candidates.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from scoring.board import NOTHING, Cells
-from scoring.cards import exclusive_sets, is_free
-from scoring.choose import best_choice, conflicts_of, parts_of
 from scoring.doubted import LARGEST_TABLE, Doubted, Loose, Scope, Term
+from scoring.plan import NOTHING, Cells
 from scoring.rules import (
     Adjacent,
-    Card,
     Cards,
     Empties,
     Ends,
@@ -38,7 +34,7 @@ def constant(value: int) -> Term:
 
 def scaled(term: Term, by: int) -> Term:
     """A term times a number."""
-    return Term(term.scope, term.table * by)
+    return Term(term.scope, term.table * np.int64(by))
 
 
 def rule_terms(rule: Rule, board: Doubted, facts: Collection[str]) -> Terms:
@@ -66,18 +62,13 @@ def rule_terms(rule: Rule, board: Doubted, facts: Collection[str]) -> Terms:
 def pieces_terms(board: Doubted, colour: int | None) -> Terms:
     """How many pieces there are, of one colour or of any."""
     for cell in range(len(board.candidates)):
-        empty = colour is None
-        term = board.is_colour(cell, NOTHING if colour is None else colour)
-        yield Term(term.scope, 1 - term.table) if empty else term
+        yield board.is_piece(cell) if colour is None else board.is_colour(cell, colour)
 
 
 def _of_each_cell(board: Doubted, colour: int, each: int) -> Terms:
     for cell in range(len(board.candidates)):
         if colour in board.candidates[cell]:
             yield scaled(board.is_colour(cell, colour), each)
-
-
-# Groups ------------------------------------------------------------------------------------------
 
 
 def group_terms(rule: Groups, board: Doubted) -> Terms:
@@ -205,9 +196,6 @@ def _term_of_presence(board: Doubted, colour: int, scope: Scope, values: list[in
     return Term(scope, table)
 
 
-# Regions, variety, neighbours --------------------------------------------------------------------
-
-
 def _region_terms(rule: Regions, board: Doubted) -> Terms:
     for names in rule.regions.values():
         cells = [board.plan.index[name] for name in names]
@@ -220,7 +208,7 @@ def _region_terms(rule: Regions, board: Doubted) -> Terms:
 
 def _as_needed(need: str, board: Doubted, cells: Sequence[int]) -> Term:
     """1 where a region is full and as needed."""
-    full = [board.is_among(cell, [True] * len(board.plan.colours) + [False]) for cell in cells]
+    full = [board.is_piece(cell) for cell in cells]
     if need == "one-colour":
         full += [board.meets(cells[0], cell, True) for cell in cells[1:]]
     elif need == "all-different":
@@ -269,113 +257,3 @@ def _adjacent_terms(rule: Adjacent, board: Doubted) -> Terms:
                     continue
                 pair = [board.is_colour(a, first), board.is_colour(b, second)]
                 yield scaled(board.product(pair), rule.each)
-
-
-# Cards -------------------------------------------------------------------------------------------
-
-
-def card_terms(
-    cards: Sequence[Card], rule: Cards, board: Doubted, found: dict[str, dict[Cells, Term]]
-) -> Terms:
-    """Points for the cards that count for a player; ``found`` holds where each may be complete."""
-    free = [card for card in cards if is_free(card, rule)]
-    for card in free:
-        yield from _free_card_terms(card, board, list(found[card.name].values()))
-    tied = [card for card in cards if not is_free(card, rule)]
-    yield constant(sum(card.missed for card in tied))
-    worth = [card.points - card.missed for card in tied]
-    yield from _packed_terms(tied, rule, board, found, worth)
-
-
-def _free_card_terms(card: Card, board: Doubted, places: list[Term]) -> Terms:
-    if card.each:
-        for term in places:
-            yield scaled(term, card.points)
-        return
-    complete = is_complete(board, places)
-    if isinstance(complete, Loose):
-        low, high = sorted((card.missed, card.points))
-        yield Loose(complete.scope, low, high)
-    else:
-        yield Term(complete.scope, card.missed + complete.table * (card.points - card.missed))
-
-
-def is_complete(board: Doubted, places: Sequence[Term]) -> Term | Loose:
-    """1 where a card is complete in at least one of these places."""
-    if any(not term.scope and term.table for term in places):
-        return constant(1)
-    scope = board.join(places)
-    if board.volume(scope) > LARGEST_TABLE:
-        return Loose(scope, 0, 1)
-    return board.any_of(places)
-
-
-def counted_terms(
-    cards: Sequence[Card], rule: Cards, board: Doubted, found: dict[str, dict[Cells, Term]]
-) -> Terms:
-    """How many completions count, all cards together (for a tie-break by cards)."""
-    for card in cards:
-        if is_free(card, rule):
-            places = list(found[card.name].values())
-            yield from places if card.each else [is_complete(board, places)]
-    tied = [card for card in cards if not is_free(card, rule)]
-    yield from _packed_terms(tied, rule, board, found, [1] * len(cards))
-
-
-def _packed_terms(
-    tied: Sequence[Card],
-    rule: Cards,
-    board: Doubted,
-    found: dict[str, dict[Cells, Term]],
-    counts: Sequence[int],
-) -> Terms:
-    """Where pieces may not count twice: one term for each part that is chosen from apart.
-
-    Of the placements chosen (those worth most) each counts as much as ``counts`` says of its card.
-    """
-    candidates = [(card, cells) for card in tied for cells in found[card.name]]
-    packing = _Packing(
-        lying=[found[card.name][cells] for card, cells in candidates],
-        worth=[card.points - card.missed for card, _ in candidates],
-        counts=[n for card, n in zip(tied, counts, strict=False) for _ in found[card.name]],
-        conflicts=conflicts_of(len(candidates), exclusive_sets(candidates, rule)),
-    )
-    for part in parts_of(packing.conflicts):
-        scope = board.join(packing.lying[i] for i in part)
-        if board.volume(scope) > LARGEST_TABLE or len(part) > LARGEST_PART:
-            yield Loose(scope, 0, sum(packing.counts[i] for i in part))
-        else:
-            yield _part_term(board, scope, part, packing)
-
-
-LARGEST_PART = 60
-"""Placements that may exclude each other; their presence is kept in the bits of one int64."""
-
-
-@dataclass(frozen=True)
-class _Packing:
-    """Placements by number: where they lie, their worth, how much each counts, what excludes it."""
-
-    lying: list[Term]
-    worth: list[int]
-    counts: list[int]
-    conflicts: list[set[int]]
-
-
-def _part_term(board: Doubted, scope: Scope, part: Sequence[int], packing: _Packing) -> Term:
-    """The best choice among those of a part that lie, for every choice of candidates."""
-    codes = np.zeros(board.shape(scope), dtype=np.int64)
-    for k, i in enumerate(part):
-        codes |= board.spread(packing.lying[i], scope) << k
-    kinds, where = np.unique(codes, return_inverse=True)
-    best = [_best([i for k, i in enumerate(part) if code >> k & 1], packing) for code in kinds]
-    return Term(scope, np.array(best, dtype=np.int64)[where].reshape(codes.shape))
-
-
-def _best(present: Sequence[int], packing: _Packing) -> int:
-    place = {i: k for k, i in enumerate(present)}
-    pairs = [
-        [place[i], place[j]] for i in present for j in packing.conflicts[i] if j > i and j in place
-    ]
-    chosen = best_choice([packing.worth[i] for i in present], pairs)
-    return sum(packing.counts[present[k]] for k in chosen)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from scoring.board import NOTHING, Board
+from scoring.board import Board
+from scoring.plan import NOTHING
 from scoring.rules import Cards, TieBreak
 from scoring.sheet import GameSheet
 from scoring.types import PlayerTally

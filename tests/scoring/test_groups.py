@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.ndimage import label
 
-from scoring.board import Board, plan_of
+from scoring.board import Board
+from scoring.plan import plan_of
 from scoring.rules import Groups
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Grid

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from scoring.board import Board, plan_of
+from scoring.board import Board
+from scoring.plan import plan_of
 from scoring.lattice import regular_lattice
 from scoring.patterns import orientations, parse_pattern
 from scoring.regular import Shape
