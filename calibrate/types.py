@@ -1,19 +1,75 @@
-"""The value type that crosses the wall of calibrate."""
+"""The value types that cross the wall of calibrate."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from scoring.sheet import GameSheet
 
+Array = NDArray[np.float64]
+
+FORMAT = 1
+"""Version of the table file; a table of another version is refused, never guessed at."""
+
+
+@dataclass(frozen=True, eq=False)
+class Artwork:
+    """The empty board seen from straight above in the calibration's light.
+
+    ``pixels`` is of shape (H, W, 3), uint8, sRGB, RGB; ``known`` of shape (H, W), bool, tells where
+    the board itself was seen. Pixel (column, row) lies at ``origin_mm + (column, row) / px_per_mm``.
+    """
+
+    pixels: NDArray[np.uint8]
+    known: NDArray[np.bool_]
+    px_per_mm: float
+    origin_mm: tuple[float, float]
+
+    def to_px(self, points_mm: Array) -> Array:
+        """Artwork px of board points of shape (N, 2) mm."""
+        return (np.asarray(points_mm, float) - self.origin_mm) * self.px_per_mm
+
+    def to_mm(self, points_px: Array) -> Array:
+        """Board mm of artwork px of shape (N, 2)."""
+        return np.asarray(points_px, float) / self.px_per_mm + self.origin_mm
+
+
+@dataclass(frozen=True, eq=False)
+class Palette:
+    """What calibration learned of the colours, all as relative colour.
+
+    Relative colour is linear RGB divided by the photo's gain over the calibration and by the
+    calibration's own ``exposure``: what is left is the surface, whatever the light.
+    For a lattice of N cells and M pieces seen: ``exposure`` (N,); ``empty`` (N, 3), each empty cell,
+    NaN where never seen empty; ``colours`` M names; ``samples`` (M, 3); ``veils`` (M,), how much
+    white glare each sample carries already; ``veil_scale``, the glare to expect (mean);
+    ``structure`` (4,), weights and intercept of the log odds of a piece given a cell's structure;
+    ``unrest``, the relative spread of luminance up to which a cell's surface counts as its own.
+    """
+
+    exposure: Array
+    empty: Array
+    colours: tuple[str, ...]
+    samples: Array
+    veils: Array
+    veil_scale: float
+    structure: Array
+    unrest: float
+
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """One set of components under one light: a game sheet plus what calibration learned of it."""
+    """One set of components under one light: a game sheet plus what calibration learned of it.
+
+    ``marks`` maps the id of each printed corner mark to its corners (4, 2), board mm.
+    """
 
     name: str
     sheet: GameSheet
+    artwork: Artwork
+    palette: Palette
+    marks: Mapping[int, Array] = field(default_factory=dict)

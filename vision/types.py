@@ -76,11 +76,53 @@ class CellReading:
 
 
 @dataclass(frozen=True, eq=False)
+class Samples:
+    """Per cell, in the lattice's order, N cells.
+
+    ``top``: (N, 3) linear RGB at the height of the pieces' tops; ``board``: (N, 3) the same on the
+    board's surface; ``structure``: (N, 3) likeness to the empty cell: normalised cross-correlation
+    inside the motif, over the outline, and log ratio of their contrasts; ``unrest``: (N,) spread
+    of the core's luminance over its mean; ``burnt``: (N,) share of its pixels at full scale.
+    """
+
+    top: NDArray[np.float64]
+    board: NDArray[np.float64]
+    structure: NDArray[np.float64]
+    unrest: NDArray[np.float64]
+    burnt: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Light:
+    """How much brighter a photo shows the bare board than the calibration did.
+
+    ``gain``: (N, 3), factors on linear RGB at each cell. ``chroma_spread``: (2,), how far the
+    light's two log chromas vary over the board (half the 16-84 % span): mixed lights vary most.
+    """
+
+    gain: NDArray[np.float64]
+    chroma_spread: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What a reading rests on, kept so that answers can refit the light without the photo."""
+
+    samples: Samples
+    light: Light
+
+
+@dataclass(frozen=True, eq=False)
 class Reading:
-    """What is believed of one photo: the registration and every cell, with the time it took."""
+    """What is believed of one photo: the registration and every cell, with the time it took.
+
+    ``board_corners_px`` is of shape (4, 2), top left of the board first, clockwise;
+    ``milliseconds`` has the stages ``decode``, ``find``, ``sample`` and ``classify``.
+    """
 
     photo: str
     registration: Registration
+    board_corners_px: NDArray[np.float64]
     cells: Mapping[str, CellReading]
+    evidence: Evidence
     milliseconds: Mapping[str, float]
-    warnings: tuple[str, ...] = ()

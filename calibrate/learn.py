@@ -1,0 +1,181 @@
+"""Photos of known things -> table: the artwork, the colours, the light."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.linear_model import LogisticRegression
+
+from calibrate.compose import Shot, artwork_pixels, compose_artwork
+from calibrate.errors import CalibrationError
+from calibrate.types import Artwork, Palette, Table
+from scoring.sheet import GameSheet
+from scoring.types import EMPTY, Grid
+from vision.errors import BoardNotFound
+from vision.find import find_board, from_corners, from_marks
+from vision.level import Plan, level_artwork, level_picture, plan_of
+from vision.light import light_over
+from vision.sample import sample_cells
+from vision.shades import veils_of
+from vision.smooth import covariance
+from vision.types import Light, Photo, Registration, Samples
+
+Array = NDArray[np.float64]
+
+PAPER = 0.6
+"""Relative luminance given to the board's average empty cell: paper-like, of no consequence."""
+
+USUAL_STRUCTURE = np.array([-2.0, -3.0, 1.0, 2.6])
+"""Structure weights of a table with too few cells to learn its own (from our practice photos)."""
+
+FEWEST_EXAMPLES = 6
+
+
+def calibrate(
+    name: str,
+    sheet: GameSheet,
+    empty: Sequence[Photo],
+    layouts: Sequence[tuple[Photo, Grid]],
+    corners_px: Array | None = None,
+) -> Table:
+    """The table learned from photos of the empty board and of known layouts.
+
+    The first photo (of the empty board, or of the layout where there is none empty) is found by the
+    sheet's printed corner marks or by ``corners_px`` (4, 2), full-size px, top left first,
+    clockwise; the others by its artwork. Raises CalibrationError, BoardNotFound.
+    """
+    if not layouts:
+        raise CalibrationError("No photo of a known layout was given; at least one is needed.")
+    marks = {mark: np.asarray(corners, float) for mark, corners in sheet.marks.items()}
+    ids = tuple(cell.id for cell in sheet.lattice.cells)
+    nothing = (EMPTY,) * len(ids)
+    known = [(photo, nothing) for photo in empty]
+    known += [(photo, tuple(grid[cell] for cell in ids)) for photo, grid in layouts]
+    shots = _registered(sheet, known, marks, corners_px)
+    artwork = compose_artwork(shots, sheet.lattice)
+    return Table(name, sheet, artwork, _palette(shots, sheet, artwork), marks)
+
+
+def _registered(
+    sheet: GameSheet,
+    known: list[tuple[Photo, tuple[str, ...]]],
+    marks: dict[int, Array],
+    corners_px: Array | None,
+) -> list[Shot]:
+    """Every photo's registration: the first sets the board's frame, the others follow its artwork."""
+    photo, labels = known[0]
+    first = _first_registration(photo, sheet, marks, corners_px)
+    artwork = artwork_pixels(photo, first, sheet.lattice)
+    shots = [Shot(photo, first, labels)]
+    for photo, labels in known[1:]:
+        found = find_board(photo, sheet.lattice, artwork, {})
+        shots.append(Shot(photo, found, labels))
+    return shots
+
+
+def _first_registration(
+    photo: Photo, sheet: GameSheet, marks: dict[int, Array], corners_px: Array | None
+) -> Registration:
+    if corners_px is not None:
+        return from_corners(photo, sheet.lattice, corners_px)
+    found = from_marks(photo, marks) if marks else None
+    if found is None:
+        raise BoardNotFound(
+            photo.name,
+            "the first photo of a new table needs to be told where the board is.",
+            "Give the board's four corners (--corners), or print corner marks.",
+        )
+    return found
+
+
+def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:
+    """Colours, empty cells, exposure and structure, as the photos together tell them."""
+    plan = plan_of(sheet.lattice)
+    level = level_artwork(artwork, plan)
+    looks = [_look(shot, sheet, plan, level) for shot in shots]
+    labels = np.array([shot.labels for shot in shots])
+    board = np.array([look.board / light.gain for look, light in looks])
+    top = np.array([look.top / light.gain for look, light in looks])
+    board[labels != EMPTY] = np.nan
+    empty = _mean_seen(board)
+    exposure = _exposure(empty, plan.centres_mm)
+    pieces = np.argwhere(labels != EMPTY)
+    colours = labels[tuple(pieces.T)]
+    _check_colours(colours, sheet)
+    samples = top[tuple(pieces.T)] / exposure[pieces[:, 1], None]
+    veils = np.zeros(len(samples))
+    for colour in set(colours):
+        veils[colours == colour] = veils_of(samples[colours == colour])
+    structure = np.array([look.structure for look, _ in looks])
+    unrest = np.array([look.unrest for look, _ in looks])
+    return Palette(
+        exposure=exposure,
+        empty=empty / exposure[:, None],
+        colours=tuple(str(c) for c in colours),
+        samples=samples,
+        veils=veils,
+        veil_scale=max(0.03, 1.5 * float(veils.mean())),
+        structure=_structure_weights(structure, labels),
+        unrest=0.15 + 2 * float(np.quantile(unrest[labels != EMPTY], 0.9)),
+    )
+
+
+def _look(
+    shot: Shot, sheet: GameSheet, plan: Plan, artwork: NDArray[np.uint8]
+) -> tuple[Samples, Light]:
+    board = level_picture(shot.photo, shot.registration, plan, 0.0)
+    top = level_picture(shot.photo, shot.registration, plan, sheet.piece_height_mm)
+    return sample_cells(top, board, artwork, plan), light_over(board, artwork, plan)
+
+
+def _mean_seen(board: Array) -> Array:
+    """Mean over photos (K, N, 3) of what is not NaN; NaN where a cell was never seen."""
+    seen = ~np.isnan(board)
+    total = np.where(seen, board, 0).sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return total / seen.sum(axis=0)
+
+
+def _exposure(empty: Array, places_mm: Array) -> Array:
+    """The calibration's own light (N,) over the cells, from what the empty cells have in common.
+
+    Empty cells are taken for paper of about one brightness, tinted by 12 % or so; a Gaussian
+    process keeps what varies slowly. A board never seen empty is taken as evenly lit.
+    """
+    seen = ~np.isnan(empty[:, 0])
+    if not seen.any():
+        return np.full(len(places_mm), 1.0)
+    bright = np.log(empty[seen].mean(axis=1))
+    level = bright.mean()
+    kernel = ((3.0, np.inf), (0.4, 70.0))
+    inner = covariance(places_mm[seen], places_mm[seen], kernel) + np.eye(seen.sum()) * 0.12**2
+    field = covariance(places_mm, places_mm[seen], kernel) @ np.linalg.solve(inner, bright - level)
+    return np.exp(field + level) / PAPER
+
+
+def _structure_weights(structure: Array, labels: NDArray[np.str_]) -> Array:
+    """Weights (3,) and intercept of the log odds of a piece, by logistic regression.
+
+    Learned on the layout photos alone: the artwork was made from the empty ones, and would find
+    itself in them.
+    """
+    layouts = (labels != EMPTY).any(axis=1)
+    x = structure[layouts].reshape(-1, 3)
+    y = labels[layouts].ravel() != EMPTY
+    if min(y.sum(), (~y).sum()) < FEWEST_EXAMPLES:
+        return USUAL_STRUCTURE
+    mean, spread = x.mean(axis=0), x.std(axis=0) + 1e-3
+    model = LogisticRegression(C=1.0, class_weight="balanced").fit((x - mean) / spread, y)
+    weights = model.coef_[0] / spread
+    return np.append(weights, model.intercept_[0] - weights @ mean)
+
+
+def _check_colours(colours: NDArray[np.str_], sheet: GameSheet) -> None:
+    missing = [c.name for c in sheet.colours if c.name not in set(colours)]
+    if missing:
+        raise CalibrationError(
+            f"The known layout shows no {', '.join(missing)}. Lay at least three pieces of every "
+            "colour, apart from each other, and take its photos again."
+        )

@@ -1,0 +1,163 @@
+"""A table as one file: a ZIP of open formats (JSON, TOML, PNG), with a version."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.errors import TableError
+from calibrate.types import FORMAT, Artwork, Palette, Table
+from scoring.errors import SheetError
+from scoring.sheet import parse_sheet
+
+LARGEST_PART = 60_000_000
+"""Bytes that one part of a table file may unpack to."""
+
+PARTS = ("table.json", "sheet.toml", "artwork.png", "known.png")
+
+
+def save_table(table: Table, path: str | Path) -> None:
+    """Write the table whole or not at all: to a file beside ``path`` that then takes its place."""
+    path = Path(path)
+    beside = path.with_name(path.name + ".part")
+    with open(beside, "wb") as file:
+        file.write(table_bytes(table))
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(beside, path)
+
+
+def table_bytes(table: Table) -> bytes:
+    """The table file's content; the same table gives the same bytes."""
+    rgb = cv2.cvtColor(table.artwork.pixels, cv2.COLOR_RGB2BGR)
+    parts = {
+        "table.json": json.dumps(_plain(table), indent=1).encode(),
+        "sheet.toml": table.sheet.text.encode(),
+        "artwork.png": cv2.imencode(".png", rgb)[1].tobytes(),
+        "known.png": cv2.imencode(".png", table.artwork.known.astype(np.uint8) * 255)[1].tobytes(),
+    }
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in parts.items():
+            archive.writestr(zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0)), data)
+    return buffer.getvalue()
+
+
+def load_table(path: str | Path) -> Table:
+    """The table in a file. Raises TableError naming the file and what is wrong with it."""
+    try:
+        data = Path(path).read_bytes()
+    except OSError as error:
+        raise TableError(str(path), f"cannot be read ({error.strerror}).") from error
+    return table_from_bytes(data, str(path))
+
+
+def table_from_bytes(data: bytes, where: str) -> Table:
+    """The table in a table file's content."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            parts = {name: _part(archive, name, where) for name in PARTS}
+        plain = json.loads(parts["table.json"])
+        if plain["format"] != FORMAT:
+            raise TableError(where, f"is of format {plain['format']}; calibrate the table again.")
+        sheet = parse_sheet(parts["sheet.toml"].decode(), f"{where}: sheet.toml")
+        table = Table(
+            name=str(plain["name"]),
+            sheet=sheet,
+            artwork=_artwork(parts, plain["artwork"]),
+            palette=_palette(plain["palette"]),
+            marks={int(k): np.array(v, float).reshape(4, 2) for k, v in plain["marks"].items()},
+        )
+    except (zipfile.BadZipFile, KeyError, TypeError, ValueError, UnicodeDecodeError) as error:
+        raise TableError(where, "is not a table file, or is damaged; calibrate again.") from error
+    except SheetError:
+        raise
+    _check(table, where)
+    return table
+
+
+def _part(archive: zipfile.ZipFile, name: str, where: str) -> bytes:
+    if archive.getinfo(name).file_size > LARGEST_PART:
+        raise TableError(where, f"holds a {name} too large to be a table's.")
+    return archive.read(name)
+
+
+def _plain(table: Table) -> dict[str, Any]:
+    palette = table.palette
+    return {
+        "format": FORMAT,
+        "name": table.name,
+        "artwork": {
+            "px_per_mm": table.artwork.px_per_mm,
+            "origin_mm": list(table.artwork.origin_mm),
+        },
+        "marks": {str(mark): corners.tolist() for mark, corners in table.marks.items()},
+        "palette": {
+            "exposure": palette.exposure.tolist(),
+            "empty": [None if np.isnan(cell[0]) else cell.tolist() for cell in palette.empty],
+            "colours": list(palette.colours),
+            "samples": palette.samples.tolist(),
+            "veils": palette.veils.tolist(),
+            "veil_scale": palette.veil_scale,
+            "structure": palette.structure.tolist(),
+            "unrest": palette.unrest,
+        },
+    }
+
+
+def _palette(plain: dict[str, Any]) -> Palette:
+    nothing = [np.nan] * 3
+    return Palette(
+        exposure=np.array(plain["exposure"], float),
+        empty=np.array([cell or nothing for cell in plain["empty"]], float).reshape(-1, 3),
+        colours=tuple(str(name) for name in plain["colours"]),
+        samples=np.array(plain["samples"], float).reshape(-1, 3),
+        veils=np.array(plain["veils"], float),
+        veil_scale=float(plain["veil_scale"]),
+        structure=np.array(plain["structure"], float).reshape(4),
+        unrest=float(plain["unrest"]),
+    )
+
+
+def _artwork(parts: dict[str, bytes], plain: dict[str, Any]) -> Artwork:
+    pixels = _picture(parts["artwork.png"], cv2.IMREAD_COLOR)
+    known = _picture(parts["known.png"], cv2.IMREAD_GRAYSCALE)
+    if pixels.shape[:2] != known.shape:
+        raise ValueError("the artwork's two pictures differ in size")
+    x, y = plain["origin_mm"]
+    return Artwork(
+        pixels=np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB), np.uint8),
+        known=known > 127,
+        px_per_mm=float(plain["px_per_mm"]),
+        origin_mm=(float(x), float(y)),
+    )
+
+
+def _picture(data: bytes, flags: int) -> NDArray[np.uint8]:
+    try:
+        picture = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    except cv2.error as error:
+        raise ValueError("a picture cannot be read") from error
+    if picture is None:
+        raise ValueError("a picture cannot be read")
+    return np.asarray(picture, np.uint8)
+
+
+def _check(table: Table, where: str) -> None:
+    cells = len(table.sheet.lattice.cells)
+    palette = table.palette
+    names = {colour.name for colour in table.sheet.colours}
+    if len(palette.exposure) != cells or len(palette.empty) != cells:
+        raise TableError(where, "was learned on another board than its own sheet's.")
+    if not len(palette.colours) == len(palette.samples) == len(palette.veils):
+        raise TableError(where, "is damaged: its colour samples do not fit together.")
+    if not set(palette.colours) <= names:
+        raise TableError(where, "knows colours that its own sheet does not.")

@@ -1,0 +1,310 @@
+"""How often the program is wrong, and how often it asks, on a folder of photos with exact truth.
+
+    python -m tests.bench.accuracy PHOTOS_DIR [--json] [--tables NAME ...] [--list-wrong]
+
+Every subfolder with a ``table.json`` is one table: it is calibrated from its ``empty`` and
+``layout`` photos and then reads its ``game`` photos, with the program's own functions. The first
+calibration photo of a table without marks is given its four corners, as a person would tap them
+(the truth, moved by up to four px); no other photo is. Printed per table and split: boards, found,
+wrongly found (a cell centre off by over a quarter of the pitch), error of the cell centres in
+shares of the pitch, cells silently wrong, asked, boards silently wrong, 95 % one-sided
+Clopper-Pearson bounds (Clopper and Pearson, Biometrika 26, 1934), and the time of reading as a
+multiple of decoding the same file in the same process.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from scipy.stats import beta
+
+from calibrate.learn import calibrate
+from calibrate.types import Table
+from scoring.errors import TallyglassError
+from scoring.lattice import build_lattice
+from scoring.sheet import GameSheet
+from scoring.types import EMPTY, Cell, Colour, Grid
+from vision.decode import load_photo
+from vision.read import read_photo
+from vision.types import Photo, Reading
+
+COVERED = "covered"
+TAP_PX = 4
+
+
+@dataclass
+class Count:
+    """What happened on the boards of one table and split."""
+
+    boards: int = 0
+    found: int = 0
+    wrongly_found: int = 0
+    cells: int = 0
+    asked: int = 0
+    silent: int = 0
+    boards_silent: int = 0
+    offsets: list[float] = field(default_factory=list)
+    ratios: list[float] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+
+
+def main() -> int:
+    """Run over the folder named on the command line and print what was measured."""
+    options = _options()
+    folders = [f for f in sorted(options.photos.iterdir()) if (f / "table.json").exists()]
+    if options.tables:
+        folders = [f for f in folders if f.name in options.tables]
+    if not folders:
+        print(f"{options.photos}: no folder with a table.json in it", file=sys.stderr)
+        return 2
+    counts: dict[tuple[str, str], Count] = {}
+    for folder in folders:
+        try:
+            _run_table(folder, counts)
+        except TallyglassError as error:
+            print(f"{folder.name}: not calibrated: {error}", file=sys.stderr)
+            _count_unread(folder, counts)
+    _print_json(counts) if options.json else _print_table(counts)
+    if options.list_wrong:
+        for (table, split), count in counts.items():
+            for line in count.wrong:
+                print(f"{table} {split}: {line}")
+    return 0
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("photos", type=Path)
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--tables", nargs="*", default=[])
+    parser.add_argument("--list-wrong", action="store_true")
+    return parser.parse_args()
+
+
+def sheet_from(folder: Path) -> GameSheet:
+    """A game sheet of the table's components; it has no rules, for none are needed to read."""
+    plain = json.loads((folder / "table.json").read_text())
+    cells = [
+        Cell(
+            c["id"], tuple((float(x), float(y)) for x, y in c["polygon_mm"]), bool(c.get("anchor"))
+        )
+        for c in plain["cells"]
+    ]
+    neighbours = {c["id"]: tuple(c["neighbours"]) for c in plain["cells"] if "neighbours" in c}
+    lattice = build_lattice("drawn", cells, tuple(plain["board_size_mm"]), neighbours or None)
+    letters = iter("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+    return GameSheet(
+        name=plain["name"],
+        lattice=lattice,
+        colours=tuple(Colour(name, next(letters)) for name in plain["colours"]),
+        cards=(),
+        rules=(),
+        piece_height_mm=float(plain.get("piece_thickness_mm", 0.0)),
+        marks={m["id"]: tuple(map(tuple, m["corners_mm"])) for m in plain.get("markers", [])},
+    )
+
+
+def _records(folder: Path) -> list[dict[str, Any]]:
+    return json.loads((folder / "photos.json").read_text())
+
+
+def _file(folder: Path, record: dict[str, Any]) -> Path:
+    beside = folder / record["file"]
+    return beside if beside.exists() else folder / "photos" / record["file"]
+
+
+def _photo(folder: Path, record: dict[str, Any]) -> Photo:
+    return load_photo(_file(folder, record).read_bytes(), record["file"])
+
+
+def calibrated(folder: Path) -> Table:
+    """The table learned from a folder's ``empty`` and ``layout`` photos."""
+    sheet = sheet_from(folder)
+    records = _records(folder)
+    empty = [r for r in records if r["role"] == "empty"]
+    layouts = [r for r in records if r["role"] == "layout"]
+    corners = None if sheet.marks else _tapped((empty or layouts)[0], folder.name)
+    return calibrate(
+        folder.name,
+        sheet,
+        [_photo(folder, r) for r in empty],
+        [(_photo(folder, r), Grid(_labels(r))) for r in layouts],
+        corners,
+    )
+
+
+def _tapped(record: dict[str, Any], name: str) -> np.ndarray:
+    rng = np.random.default_rng(sum(name.encode()))
+    true = np.array(record["board_corners_px"], float)
+    return true + rng.uniform(-TAP_PX, TAP_PX, true.shape)
+
+
+def _labels(record: dict[str, Any]) -> dict[str, str]:
+    return {cell: EMPTY if c == COVERED else c for cell, c in record["cells"].items()}
+
+
+def _run_table(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
+    table = calibrated(folder)
+    for record in _games(folder):
+        count = counts.setdefault((folder.name, record["split"]), Count())
+        count.boards += 1
+        photo = _photo(folder, record)
+        started = time.perf_counter()
+        try:
+            reading = read_photo(photo, table)
+        except TallyglassError as error:
+            count.wrong.append(f"not found: {error}")
+            continue
+        spent = time.perf_counter() - started
+        count.ratios.append(
+            (spent + _decode_seconds(folder, record, photo)) / _plain_decode(folder, record)
+        )
+        _compare(reading, record, folder, count)
+
+
+def _games(folder: Path) -> Iterator[dict[str, Any]]:
+    return (r for r in _records(folder) if r["role"] == "game")
+
+
+def _count_unread(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
+    for record in _games(folder):
+        counts.setdefault((folder.name, record["split"]), Count()).boards += 1
+
+
+def _plain_decode(folder: Path, record: dict[str, Any]) -> float:
+    """Seconds, median of five, that OpenCV takes to decode the file in full."""
+    data = np.frombuffer(_file(folder, record).read_bytes(), np.uint8)
+    return _median_seconds(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR))
+
+
+def _decode_seconds(folder: Path, record: dict[str, Any], photo: Photo) -> float:
+    data = _file(folder, record).read_bytes()
+    return _median_seconds(lambda: load_photo(data, photo.name))
+
+
+def _median_seconds(work: Any) -> float:
+    times = []
+    for _ in range(5):
+        started = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - started)
+    return float(np.median(times))
+
+
+def _compare(reading: Reading, record: dict[str, Any], folder: Path, count: Count) -> None:
+    count.found += 1
+    offsets = _offsets(reading, record, folder)
+    count.offsets += offsets
+    if max(offsets) > 0.25:
+        count.wrongly_found += 1
+    silent = 0
+    for cell, truth in record["cells"].items():
+        read = reading.cells[cell]
+        count.cells += 1
+        if read.doubt is not None:
+            count.asked += 1
+        elif read.colour != truth:
+            silent += 1
+            count.wrong.append(f"{record['file']} {cell}: read {read.colour}, is {truth}")
+    count.silent += silent
+    count.boards_silent += silent > 0
+
+
+def _offsets(reading: Reading, record: dict[str, Any], folder: Path) -> list[float]:
+    """Distance of every cell centre from the truth, in shares of the distance to the next cell."""
+    centres = {
+        c["id"]: c["centre_mm"] for c in json.loads((folder / "table.json").read_text())["cells"]
+    }
+    ids = sorted(record["cell_centres_px"])
+    found = reading.registration.project(np.array([centres[i] for i in ids], float))
+    true = np.array([record["cell_centres_px"][i] for i in ids], float)
+    return [float(d) for d in np.linalg.norm(found - true, axis=1) / _local_pitch(true)]
+
+
+def _local_pitch(true: np.ndarray) -> np.ndarray:
+    """Distance (N,) px of each true centre to the nearest other."""
+    apart = np.linalg.norm(true[:, None] - true[None], axis=2)
+    np.fill_diagonal(apart, np.inf)
+    return apart.min(axis=1)
+
+
+def upper_bound(bad: int, of: int) -> float:
+    """One-sided 95 % Clopper-Pearson upper bound of a rate."""
+    return 1.0 if bad >= of else float(beta.ppf(0.95, bad + 1, of - bad))
+
+
+def _rows(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:
+    for (table, split), c in counts.items():
+        yield {
+            "table": table,
+            "split": split,
+            "boards": c.boards,
+            "found": c.found,
+            "wrongly_found": c.wrongly_found,
+            "centre_error_median": float(np.median(c.offsets)) if c.offsets else None,
+            "centre_error_worst": float(np.max(c.offsets)) if c.offsets else None,
+            "cells": c.cells,
+            "silent": c.silent,
+            "silent_upper_95": upper_bound(c.silent, c.cells),
+            "asked": c.asked,
+            "boards_silent": c.boards_silent,
+            "boards_silent_upper_95": upper_bound(c.boards_silent, c.found),
+            "times_decode": float(np.median(c.ratios)) if c.ratios else None,
+        }
+
+
+def _print_json(counts: dict[tuple[str, str], Count]) -> None:
+    print(json.dumps(list(_rows(counts)), indent=1))
+
+
+def _print_table(counts: dict[tuple[str, str], Count]) -> None:
+    print(
+        "table            split        found  wrong | centre med/worst % | cells silent (<95%)"
+        "    asked  | boards silent (<95%) | x decode"
+    )
+    for r in [*_rows(counts), *_sums(counts)]:
+        cells = max(r["cells"], 1)
+        centre = (
+            f"{100 * r['centre_error_median']:6.2f} {100 * r['centre_error_worst']:6.2f}"
+            if r["centre_error_median"] is not None
+            else "     -      -"
+        )
+        print(
+            f"{r['table']:16} {r['split']:12} {r['found']:2}/{r['boards']:<3} {r['wrongly_found']:4}  |"
+            f" {centre}      | {r['cells']:5} {r['silent']:3} {100 * r['silent'] / cells:5.2f}%"
+            f" ({100 * r['silent_upper_95']:5.2f}%) {100 * r['asked'] / cells:5.1f}% |"
+            f" {r['boards_silent']:2} ({100 * r['boards_silent_upper_95']:5.1f}%)"
+            f"          | {r['times_decode'] or float('nan'):5.1f}"
+        )
+
+
+def _sums(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:
+    totals: dict[tuple[str, str], Count] = {}
+    for (_, split), c in counts.items():
+        t = totals.setdefault(("all", split), Count())
+        for name in (
+            "boards",
+            "found",
+            "wrongly_found",
+            "cells",
+            "asked",
+            "silent",
+            "boards_silent",
+        ):
+            setattr(t, name, getattr(t, name) + getattr(c, name))
+        t.offsets += c.offsets
+        t.ratios += c.ratios
+    return _rows(totals)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

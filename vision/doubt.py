@@ -1,0 +1,67 @@
+"""From a belief to candidates and reasons: when a cell is certain, and why it is not."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from scoring.types import EMPTY
+from vision.classify import Belief
+from vision.types import ODD, CellReading, Samples
+
+MARGIN = 5.0
+"""A label stays a candidate while its distance is within this of the likeliest one.
+
+Distances are minus twice a log likelihood, so 5 is a likelihood ratio of 12.
+"""
+
+FAMILIAR = 8.0
+"""Distance up to which the likeliest label looks as it should; beyond, the margin grows by it."""
+
+STRANGE = 25.0
+"""Distance beyond which a cell resembles nothing learned."""
+
+BURNT_SHARE = 0.25
+GLARE_VEIL = 0.25
+
+
+def name_cells(
+    belief: Belief, samples: Samples, cells: tuple[str, ...], usual_unrest: float
+) -> dict[str, CellReading]:
+    """The reading of every cell id in ``cells``, in the belief's order."""
+    return {cell: _name_cell(belief, samples, i, usual_unrest) for i, cell in enumerate(cells)}
+
+
+def _name_cell(belief: Belief, samples: Samples, i: int, usual_unrest: float) -> CellReading:
+    distances = belief.distances[i]
+    order = [int(k) for k in np.argsort(distances, kind="stable")]
+    best = float(distances[order[0]])
+    reach = MARGIN + max(0.0, best - FAMILIAR)
+    candidates = tuple(belief.names[k] for k in order if distances[k] <= best + reach)
+    likeliest = belief.names[order[0]]
+    if samples.unrest[i] > usual_unrest:
+        return CellReading(
+            ODD, _everything(belief, order), "its surface is uneven: something may lie over it"
+        )
+    if samples.burnt[i] > BURNT_SHARE and likeliest != EMPTY:
+        return CellReading(likeliest, _everything(belief, order), "it is burnt out by glare")
+    if best > STRANGE:
+        return CellReading(
+            ODD, _everything(belief, order), "it resembles nothing that this table has learned"
+        )
+    if len(candidates) == 1:
+        return CellReading(likeliest, candidates)
+    return CellReading(likeliest, candidates, _why(belief, i, candidates))
+
+
+def _everything(belief: Belief, order: list[int]) -> tuple[str, ...]:
+    return tuple(belief.names[k] for k in order)
+
+
+def _why(belief: Belief, i: int, candidates: tuple[str, ...]) -> str:
+    between = f"{candidates[0]} or {candidates[1]}"
+    if EMPTY in candidates[:2]:
+        piece = next(c for c in candidates[:2] if c != EMPTY)
+        return f"it may be {piece} or the empty cell"
+    if belief.veil[i] > GLARE_VEIL:
+        return f"glare lies over it: {between}"
+    return f"in this light it may be {between}"

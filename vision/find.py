@@ -1,0 +1,113 @@
+"""Finding the board: several finders in turn, one shared refinement, and a proof or a refusal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Artwork
+from scoring.lattice import cell_centres_mm
+from scoring.types import Lattice
+from vision.artwork import align_patches, match_artwork
+from vision.errors import BoardNotFound
+from vision.geometry import homography_between, refine_registration, registration_from
+from vision.marks import find_marks, mark_pairs
+from vision.proof import SEEN, is_proven, prove
+from vision.refusals import check_exposure, check_in_frame, refuse
+from vision.types import Photo, Registration
+
+Array = NDArray[np.float64]
+
+REACHES_PX = (14, 5)
+"""Search radii of the two rounds of alignment, artwork px: 2 % and 0.7 % of the board."""
+
+FEWEST_PATCHES = 10
+
+
+def find_board(
+    photo: Photo,
+    lattice: Lattice,
+    artwork: Artwork,
+    marks: Mapping[int, Array],
+    corners_px: Array | None = None,
+) -> Registration:
+    """The proven registration of the board in ``photo``.
+
+    Marks are tried first, then the artwork; where ``corners_px`` are given, of shape (4, 2), full-size
+    px, top left, top right, bottom right, bottom left of the board, they replace both. Each start
+    is refined on the artwork and must prove itself. Raises BoardNotFound with the likeliest reason.
+    """
+    check_exposure(photo)
+    for start in _starts(photo, lattice, artwork, marks, corners_px):
+        found = _refined(photo, start, lattice, artwork)
+        if found is not None and is_proven(dict(found.evidence)):
+            check_in_frame(photo, found, lattice)
+            return found
+    raise refuse(photo, artwork)
+
+
+def _starts(
+    photo: Photo,
+    lattice: Lattice,
+    artwork: Artwork,
+    marks: Mapping[int, Array],
+    corners_px: Array | None,
+) -> Iterator[Registration]:
+    """First guesses, cheapest first."""
+    if corners_px is not None:
+        yield from_corners(photo, lattice, corners_px)
+        return
+    if marks:
+        by_marks = from_marks(photo, marks)
+        if by_marks is not None:
+            yield by_marks
+    homography = match_artwork(photo, artwork)
+    if homography is not None and np.linalg.det(homography) > 0:
+        yield registration_from(homography, photo.full_size_px, "artwork")
+
+
+def from_marks(photo: Photo, marks: Mapping[int, Array]) -> Registration | None:
+    """Registration by the corner marks seen, or None where fewer than two are."""
+    board_mm, photo_px = mark_pairs(find_marks(photo), marks)
+    if len(board_mm) < 8:
+        return None
+    homography = homography_between(board_mm, photo_px, 4.0 * photo.scale)
+    if homography is None or np.linalg.det(homography) <= 0:
+        return None
+    return registration_from(homography, photo.full_size_px, "marks")
+
+
+def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registration:
+    """Registration by the board's four corners, top left first, clockwise."""
+    width, height = lattice.board_size_mm
+    board_mm = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
+    homography = homography_between(board_mm, corners_px, 4.0)
+    if homography is None or np.linalg.det(homography) <= 0:
+        raise BoardNotFound(
+            photo.name,
+            "the four corners do not span a board.",
+            "Give them in this order: top left, top right, bottom right, bottom left.",
+        )
+    return registration_from(homography, photo.full_size_px, "corners")
+
+
+def _refined(
+    photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
+) -> Registration | None:
+    """``start`` aligned to the artwork below a pixel, with its proof; None where too little is seen."""
+    places_mm = np.array(cell_centres_mm(lattice))
+    found = start
+    for reach in REACHES_PX:
+        board_mm, photo_px, scores = align_patches(photo, found, artwork, reach)
+        good = scores >= SEEN
+        if good.sum() < FEWEST_PATCHES:
+            return None
+        found = refine_registration(
+            found, board_mm[good], photo_px[good], photo.full_size_px, places_mm
+        )
+        if not np.isfinite(found.homography).all() or np.linalg.det(found.homography) <= 0:
+            return None
+    return replace(found, evidence=prove(photo, found, lattice, artwork))

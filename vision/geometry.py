@@ -1,0 +1,172 @@
+"""From point pairs to a registration: homography with one radial term, its error, its lift.
+
+Board coordinates are mm, photo coordinates full-size px (x, y).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.types import Registration
+
+Array = NDArray[np.float64]
+
+USUAL_FOCAL = 0.78
+"""Focal length of a phone's main camera in units of the photo's long side (65 deg; from memory)."""
+
+FOCAL_SPREAD = 0.15
+"""Standard deviation of log focal length among phones' main cameras (chosen by hand)."""
+
+K1_SPREAD = 0.04
+"""Standard deviation expected of ``k1`` (chosen by hand; phones straighten their pictures)."""
+
+
+def homography_between(board_mm: Array, photo_px: Array, tolerance_px: float) -> Array | None:
+    """Robust homography (3, 3) board mm -> photo px by MAGSAC++, or None where there is none.
+
+    Source: Barath, Noskova, Ivashechkin, Matas, "MAGSAC++", CVPR 2020, as OpenCV implements it.
+    """
+    if len(board_mm) < 4:
+        return None
+    try:
+        found, _ = cv2.findHomography(
+            np.asarray(board_mm, np.float64),
+            np.asarray(photo_px, np.float64),
+            cv2.USAC_MAGSAC if len(board_mm) > 4 else 0,
+            tolerance_px,
+            maxIters=5000,
+            confidence=0.9999,
+        )
+    except cv2.error:
+        return None
+    return None if found is None or not np.isfinite(found).all() else found
+
+
+def registration_from(
+    homography: Array,
+    size_px: tuple[int, int],
+    method: str,
+    k1: float = 0.0,
+    error_mm: float = float("inf"),
+    evidence: dict[str, float] | None = None,
+) -> Registration:
+    """A registration around a homography, its lift worked out for a camera that took ``size_px``."""
+    centre = ((size_px[0] - 1) / 2, (size_px[1] - 1) / 2)
+    long_side = max(size_px)
+    return Registration(
+        homography=homography,
+        lift=lift_of(homography, centre, long_side),
+        k1=k1,
+        centre_px=centre,
+        radius_px=long_side / 2,
+        error_mm=error_mm,
+        method=method,
+        evidence=evidence or {},
+    )
+
+
+def lift_of(homography: Array, centre_px: tuple[float, float], long_side_px: float) -> Array:
+    """Column (3,) by which one mm of height moves a point, homogeneous px.
+
+    With K the camera matrix, H ~ K [r1 r2 t] and up is -(r1 x r2) for x right, y down; the focal
+    length is the one that makes r1, r2 most nearly orthonormal, with a prior for phones.
+    Source: Z. Zhang, "A flexible new technique for camera calibration", PAMI 22(11), 2000, eq. 3-4.
+    """
+    focals = USUAL_FOCAL * np.exp(np.linspace(-0.45, 0.45, 61))
+    to_centre = np.array([[1, 0, -centre_px[0]], [0, 1, -centre_px[1]], [0, 0, 1.0]])
+    h = to_centre @ homography
+    scaled = np.stack(
+        [h[:, :2] / np.array([[f * long_side_px], [f * long_side_px], [1]]) for f in focals]
+    )
+    a, b = scaled[:, :, 0], scaled[:, :, 1]
+    na, nb = (a**2).sum(1), (b**2).sum(1)
+    misfit = ((a * b).sum(1) ** 2 / (na * nb)) + ((na - nb) / (na + nb)) ** 2
+    cost = misfit / 0.01**2 + (np.log(focals / USUAL_FOCAL) / FOCAL_SPREAD) ** 2
+    best = int(np.argmin(cost))
+    focal = focals[best] * long_side_px
+    length = np.sqrt((na[best] + nb[best]) / 2)
+    up = -np.cross(a[best], b[best]) / length
+    K = np.array([[focal, 0, centre_px[0]], [0, focal, centre_px[1]], [0, 0, 1.0]])
+    return K @ up
+
+
+def _normalised(points: Array, centre: Array, radius: float) -> Array:
+    return (points - centre) / radius
+
+
+def _residuals(theta: Array, board: Array, photo: Array) -> tuple[Array, Array]:
+    """Residuals (N, 2) and Jacobian (N, 2, 9) of the radial homography in normalised units."""
+    x, y = board[:, 0], board[:, 1]
+    w = theta[6] * x + theta[7] * y + 1
+    u = (theta[0] * x + theta[1] * y + theta[2]) / w
+    v = (theta[3] * x + theta[4] * y + theta[5]) / w
+    r2 = u * u + v * v
+    k = theta[8]
+    s = 1 + k * r2
+    zero, one = np.zeros_like(x), np.ones_like(x)
+    du = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], 1) / w[:, None]
+    dv = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], 1) / w[:, None]
+    jac = np.empty((len(x), 2, 9))
+    jac[:, 0, :8] = (s + 2 * k * u * u)[:, None] * du + (2 * k * u * v)[:, None] * dv
+    jac[:, 1, :8] = (s + 2 * k * v * v)[:, None] * dv + (2 * k * u * v)[:, None] * du
+    jac[:, 0, 8], jac[:, 1, 8] = u * r2, v * r2
+    return np.stack([u * s, v * s], 1) - photo, jac
+
+
+def refine_registration(
+    start: Registration,
+    board_mm: Array,
+    photo_px: Array,
+    size_px: tuple[int, int],
+    places_mm: Array,
+) -> Registration:
+    """``start`` refitted to point pairs by iteratively reweighted least squares.
+
+    Weights are Tukey's biweight on residuals scaled by their median absolute deviation (Huber and
+    Ronchetti, "Robust Statistics", 2nd ed., 2009, ch. 4 and 7). ``error_mm`` is the largest 95 %
+    half width at ``places_mm``, propagated from the weighted normal equations.
+    """
+    centre_mm, radius_mm = board_mm.mean(0), max(float(np.ptp(board_mm, axis=0).max()) / 2, 1e-9)
+    centre_px, radius_px = np.array(start.centre_px), start.radius_px
+    to_mm = np.array([[radius_mm, 0, centre_mm[0]], [0, radius_mm, centre_mm[1]], [0, 0, 1]])
+    to_unit = (
+        np.array([[1, 0, -centre_px[0]], [0, 1, -centre_px[1]], [0, 0, radius_px]]) / radius_px
+    )
+    unit = to_unit @ start.homography @ to_mm
+    theta = np.append((unit / unit[2, 2]).ravel()[:8], start.k1)
+    board = _normalised(board_mm, centre_mm, radius_mm)
+    photo = _normalised(photo_px, centre_px, radius_px)
+    prior = np.zeros(9)
+    weight = np.ones(len(board))
+    sigma = 1.0
+    for step in range(12):
+        r, jac = _residuals(theta, board, photo)
+        size = np.linalg.norm(r, axis=1)
+        sigma = max(1.4826 * float(np.median(size)) / 1.18, 0.15 / radius_px)
+        if step:
+            weight = np.clip(1 - (size / (6 * sigma)) ** 2, 0, None) ** 2
+        prior[8] = (sigma / K1_SPREAD) ** 2
+        A = np.einsum("nik,nil,n->kl", jac, jac, weight) + np.diag(prior)
+        g = np.einsum("nik,ni,n->k", jac, r, weight) + prior * np.append(np.zeros(8), theta[8])
+        theta = theta - np.linalg.lstsq(A, g, rcond=None)[0]
+    H = np.linalg.inv(to_unit) @ np.append(theta[:8], 1).reshape(3, 3) @ np.linalg.inv(to_mm)
+    refined = registration_from(H / H[2, 2], size_px, start.method, float(theta[8]))
+    r, _ = _residuals(theta, board, photo)
+    spread2 = (weight[:, None] * r**2).sum() / max(2 * weight.sum() - 9, 1)
+    _, at = _residuals(theta, _normalised(places_mm, centre_mm, radius_mm), np.zeros((1, 2)))
+    variance = np.einsum("nik,kl,nil->ni", at, np.linalg.pinv(A) * spread2, at).max(1)
+    error_mm = 1.96 * radius_px * np.sqrt(variance) / px_per_mm(refined, places_mm)
+    return replace(refined, error_mm=float(error_mm.max()))
+
+
+def px_per_mm(registration: Registration, points_mm: Array) -> Array:
+    """Smaller local scale (N,), photo px per mm, at board points of shape (N, 2) mm."""
+    step = 0.5
+    base = registration.project(points_mm)
+    ax = registration.project(points_mm + [step, 0]) - base
+    ay = registration.project(points_mm + [0, step]) - base
+    return np.linalg.svd(np.stack([ax, ay], 2) / step, compute_uv=False)[:, -1]

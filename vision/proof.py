@@ -1,0 +1,133 @@
+"""Whether a registration is right: the artwork must be seen where it says, and nowhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Artwork
+from scoring.lattice import cell_centres_mm
+from scoring.types import Lattice
+from vision.artwork import PATCH_PX, artwork_patches, grey_of
+from vision.rectify import rectify
+from vision.types import Photo, Registration
+
+Array = NDArray[np.float64]
+
+SEEN = 0.6
+"""Correlation from which a patch counts as seen in its place."""
+
+ENOUGH_SEEN = 0.12
+"""Share of all patches that must be seen. A full board leaves its frame, a quarter and more."""
+
+MARGIN = 0.10
+"""By so much the share seen must beat every other placing. All three chosen by hand."""
+
+
+def prove(
+    photo: Photo, registration: Registration, lattice: Lattice, artwork: Artwork
+) -> dict[str, float]:
+    """Figures that make the case for a registration.
+
+    ``seen``: share of artwork patches whose normalised cross-correlation with the photo is at least
+    ``SEEN`` in their place. ``runner_up``: the largest such share when the board is laid one cell
+    off in any direction, turned or mirrored. ``quarters``: how many of the board's four quarters
+    hold at least five patches seen.
+    """
+    grey, centres = artwork_patches(artwork)
+    level = rectify(
+        photo, registration, artwork.origin_mm, artwork.px_per_mm, (grey.shape[1], grey.shape[0])
+    )
+    seen_grey = cv2.GaussianBlur(grey_of(level).astype(np.float32), (0, 0), 1.0)
+    known = _normalised(_patches(grey, centres, np.eye(3)))
+    scores = _agreement(known, seen_grey, centres, np.eye(3))
+    shares = [
+        float(np.mean(_agreement(known, seen_grey, centres, motion) >= SEEN))
+        for motion in _other_placings(lattice, artwork)
+    ]
+    middle = np.array(grey.shape[::-1]) / 2
+    quarter = (centres > middle) @ [1, 2]
+    counts = np.bincount(quarter[scores >= SEEN], minlength=4)
+    return {
+        "seen": float(np.mean(scores >= SEEN)),
+        "runner_up": max(shares, default=0.0),
+        "quarters": float((counts >= 5).sum()),
+    }
+
+
+def is_proven(evidence: dict[str, float]) -> bool:
+    """Whether the figures of ``prove`` suffice to read the board from this registration."""
+    return (
+        evidence["seen"] >= ENOUGH_SEEN
+        and evidence["seen"] - evidence["runner_up"] >= MARGIN
+        and evidence["quarters"] >= 3
+    )
+
+
+def _other_placings(lattice: Lattice, artwork: Artwork) -> Iterator[Array]:
+    """Rigid motions (3, 3) in artwork px: one cell off each way, quarter turns, mirrored."""
+    yield from _shifts(lattice, artwork.px_per_mm)
+    height, width = artwork.pixels.shape[:2]
+    for turn in (1, 2, 3):
+        yield _about_middle(width, height, np.array(_QUARTER_TURNS[turn]))
+    for mirrored in ([[-1, 0], [0, 1]], [[1, 0], [0, -1]]):
+        yield _about_middle(width, height, np.array(mirrored))
+
+
+_QUARTER_TURNS = {1: [[0, -1], [1, 0]], 2: [[-1, 0], [0, -1]], 3: [[0, 1], [-1, 0]]}
+
+
+def _shifts(lattice: Lattice, px_per_mm: float) -> list[Array]:
+    """Shifts by one neighbour in every direction in which this lattice has neighbours."""
+    places = dict(
+        zip((c.id for c in lattice.cells), np.array(cell_centres_mm(lattice)), strict=True)
+    )
+    steps = {
+        tuple(np.round(places[other] - places[cell]).astype(int)): places[other] - places[cell]
+        for cell, others in lattice.neighbours.items()
+        for other in others
+    }
+    shifts = []
+    for step in list(steps.values())[:12]:
+        motion = np.eye(3)
+        motion[:2, 2] = step * px_per_mm
+        shifts.append(motion)
+    return shifts
+
+
+def _about_middle(width: int, height: int, turn: Array) -> Array:
+    middle = np.array([(width - 1) / 2, (height - 1) / 2])
+    motion = np.eye(3)
+    motion[:2, :2] = turn
+    motion[:2, 2] = middle - turn @ middle
+    return motion
+
+
+def _patches(picture: NDArray[np.float32], centres: NDArray[np.int64], motion: Array) -> Array:
+    """Pixels (N, P) of every patch after ``motion``; outside the picture they are 0."""
+    half = PATCH_PX // 2
+    span = np.arange(-half, half + 1)
+    dx, dy = np.meshgrid(span, span)
+    x = centres[:, :1] + dx.ravel()
+    y = centres[:, 1:] + dy.ravel()
+    to = motion[:2, :2] @ np.stack([x.ravel(), y.ravel()]) + motion[:2, 2:]
+    column, row = np.round(to).astype(int)
+    inside = (column >= 0) & (row >= 0) & (column < picture.shape[1]) & (row < picture.shape[0])
+    values = np.zeros(column.shape)
+    values[inside] = picture[row[inside], column[inside]]
+    return values.reshape(x.shape)
+
+
+def _normalised(patches: Array) -> Array:
+    centred = patches - patches.mean(1, keepdims=True)
+    return centred / (np.linalg.norm(centred, axis=1, keepdims=True) + 1e-6)
+
+
+def _agreement(
+    known: Array, picture: NDArray[np.float32], centres: NDArray[np.int64], motion: Array
+) -> Array:
+    """Normalised cross-correlation (N,) of the known patches with the picture after ``motion``."""
+    return (known * _normalised(_patches(picture, centres, motion))).sum(1)

@@ -1,0 +1,89 @@
+"""Photo -> reading: find the board, sample its cells, tell their colours, name the doubts."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Table
+from scoring.types import Lattice
+from vision.classify import believe
+from vision.doubt import name_cells
+from vision.find import find_board
+from vision.level import level_artwork, level_picture, plan_of
+from vision.light import light_over
+from vision.sample import sample_cells
+from vision.types import CellReading, Evidence, Photo, Reading, Registration
+
+
+def read_photo(
+    photo: Photo, table: Table, corners_px: NDArray[np.float64] | None = None
+) -> Reading:
+    """What ``photo`` shows of one board of ``table``.
+
+    ``corners_px``: the board's corners (4, 2) full-size px, top left first, clockwise, where a
+    person gave them. Raises BoardNotFound where no registration can be proven.
+    """
+    started = time.perf_counter()
+    registration = find_board(photo, table.sheet.lattice, table.artwork, table.marks, corners_px)
+    found = time.perf_counter()
+    evidence = look(photo, registration, table)
+    sampled = time.perf_counter()
+    cells = _judge(evidence, table, {})
+    done = time.perf_counter()
+    return Reading(
+        photo=photo.name,
+        registration=registration,
+        board_corners_px=registration.project(_corners_mm(table.sheet.lattice)),
+        cells=cells,
+        evidence=evidence,
+        milliseconds={
+            "decode": photo.decode_ms,
+            "find": 1000 * (found - started),
+            "sample": 1000 * (sampled - found),
+            "classify": 1000 * (done - sampled),
+        },
+    )
+
+
+def _corners_mm(lattice: Lattice) -> NDArray[np.float64]:
+    width, height = lattice.board_size_mm
+    return np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
+
+
+def look(photo: Photo, registration: Registration, table: Table) -> Evidence:
+    """The samples of every cell and the light over the board."""
+    plan = plan_of(table.sheet.lattice)
+    board = level_picture(photo, registration, plan, 0.0)
+    top = level_picture(photo, registration, plan, table.sheet.piece_height_mm)
+    artwork = level_artwork(table.artwork, plan)
+    return Evidence(sample_cells(top, board, artwork, plan), light_over(board, artwork, plan))
+
+
+def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Reading:
+    """``reading`` after a person named some cells: they are certain, and tell the light of others.
+
+    ``answers`` maps cell ids to a colour name, ``empty`` or ``odd``. A cell that was certain
+    before stays so: answers settle doubts, and never change in silence what was read.
+    """
+    cells = _judge(reading.evidence, table, answers)
+    for cell, before in reading.cells.items():
+        if cell in answers:
+            cells[cell] = CellReading(answers[cell], (answers[cell],))
+        elif before.doubt is None:
+            cells[cell] = before
+    return replace(reading, cells=cells)
+
+
+def _judge(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> dict[str, CellReading]:
+    lattice = table.sheet.lattice
+    ids = tuple(cell.id for cell in lattice.cells)
+    known = {ids.index(cell): colour for cell, colour in answers.items()}
+    belief = believe(
+        evidence.samples, evidence.light, table.palette, plan_of(lattice).centres_mm, known
+    )
+    return name_cells(belief, evidence.samples, ids, table.palette.unrest)

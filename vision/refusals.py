@@ -1,0 +1,85 @@
+"""Why a board was not found, in a sentence, and what to do about it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from calibrate.types import Artwork
+from scoring.types import Lattice
+from vision.artwork import grey_of, match_artwork
+from vision.errors import BoardNotFound
+from vision.types import Photo, Registration
+
+DARK = 25
+BURNT = 250
+"""8-bit levels: a photo whose 95th percentile is below, or whose median is above, shows nothing."""
+
+SHARP_PX = 800
+FEWEST_EDGES = 25.0
+"""Variance of the Laplacian at ``SHARP_PX`` below which a photo counts as blurred (by hand).
+
+Source of the measure: Pech-Pacheco et al., "Diatom autofocusing in brightfield microscopy", 2000.
+"""
+
+
+def check_exposure(photo: Photo) -> None:
+    """Raise BoardNotFound where the photo is too dark or too burnt out to show anything."""
+    grey = grey_of(photo.pixels[::8, ::8].copy())
+    if np.percentile(grey, 95) < DARK:
+        raise BoardNotFound(photo.name, "the photo is too dark.", "Turn a lamp on and snap again.")
+    if np.median(grey) > BURNT:
+        raise BoardNotFound(
+            photo.name,
+            "the photo is burnt out.",
+            "Tap the board on the phone's screen and snap again.",
+        )
+
+
+def check_in_frame(photo: Photo, registration: Registration, lattice: Lattice) -> None:
+    """Raise BoardNotFound where a cell lies outside the photo."""
+    width, height = photo.full_size_px
+    for cell in lattice.cells:
+        corners = registration.project(np.array(cell.polygon_mm))
+        if (corners < 0).any() or (corners >= [width, height]).any():
+            raise BoardNotFound(
+                photo.name,
+                f"the board is cut off: cell {cell.id} lies outside the photo.",
+                "Step back until the whole board is in the picture.",
+            )
+
+
+def refuse(photo: Photo, artwork: Artwork) -> BoardNotFound:
+    """The likeliest reason why nothing could be proven."""
+    small = grey_of(photo.pixels)
+    k = SHARP_PX / max(small.shape)
+    small = cv2.resize(small, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
+    if float(cv2.Laplacian(small, cv2.CV_64F).var()) < FEWEST_EDGES:
+        return BoardNotFound(
+            photo.name,
+            "the photo is too blurred.",
+            "Hold the phone still, wipe its lens, snap again.",
+        )
+    if _is_mirrored(photo, artwork):
+        return BoardNotFound(
+            photo.name,
+            "the board is mirrored, as in a selfie.",
+            "Use the phone's back camera, or turn mirroring off.",
+        )
+    return BoardNotFound(
+        photo.name,
+        "no board of this table could be proven to be in the photo.",
+        "Check that it is this table's board, free it of cards and hands and snap again, "
+        "or give its four corners (--corners).",
+    )
+
+
+def _is_mirrored(photo: Photo, artwork: Artwork) -> bool:
+    """Whether the artwork is matched once the photo is flipped."""
+    flipped = replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1]))
+    homography = match_artwork(flipped, artwork)
+    if homography is None or np.linalg.det(homography) <= 0:
+        return False
+    return True

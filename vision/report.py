@@ -1,0 +1,34 @@
+"""A reading as JSON: a stable, documented form for scripts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from vision.types import Reading
+
+
+def reading_json(reading: Reading) -> dict[str, Any]:
+    """One JSON object a photo.
+
+    ``board_corners_px``: top left, top right, bottom right, bottom left of the board in the upright
+    full-size photo, (0, 0) at the centre of its top left pixel. ``candidates``: all that a cell may
+    be, likeliest first; ``doubt``: why it should be asked, or null where it is certain.
+    ``error_mm``: half width of the 95 % interval of the cell centres' position.
+    """
+    registration = reading.registration
+    return {
+        "photo": reading.photo,
+        "found": True,
+        "method": registration.method,
+        "error_mm": round(registration.error_mm, 4),
+        "board_corners_px": reading.board_corners_px.round(2).tolist(),
+        "cells": {
+            cell: {
+                "colour": read.colour,
+                "candidates": list(read.candidates),
+                "doubt": read.doubt,
+            }
+            for cell, read in reading.cells.items()
+        },
+        "milliseconds": {stage: round(ms, 2) for stage, ms in reading.milliseconds.items()},
+    }

@@ -1,0 +1,69 @@
+"""What each cell shows: its colour in linear light, and how much it looks like the bare board."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.colour import LUMINANCE, linear_from_srgb
+from vision.level import Plan
+from vision.types import Samples
+
+Array = NDArray[np.float64]
+
+BODY = (0.15, 0.60)
+"""Quantiles of luminance between which a core's pixels are averaged: seams and glare left out."""
+
+BURNT = 250
+
+
+def sample_cells(
+    top: NDArray[np.uint8], board: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
+) -> Samples:
+    """Samples of every cell from the level pictures at the pieces' tops and on the board."""
+    linear = linear_from_srgb(top).reshape(-1, 3)
+    below = linear_from_srgb(board).reshape(-1, 3)
+    bright = (top.reshape(-1, 3) >= BURNT).any(axis=1)
+    luminance = linear @ LUMINANCE
+    unrest = [luminance[c].std() / max(luminance[c].mean(), 1e-4) for c in plan.core]
+    return Samples(
+        top=np.array([_body(linear[c]) for c in plan.core]),
+        board=np.array([_body(below[c]) for c in plan.core]),
+        structure=structure_of(board, artwork, plan),
+        unrest=np.array(unrest),
+        burnt=np.array([bright[c].mean() for c in plan.core]),
+    )
+
+
+def _body(pixels: Array) -> Array:
+    """Mean linear RGB (3,) of the pixels (P, 3) of middling luminance."""
+    luminance = pixels @ LUMINANCE
+    low, high = np.quantile(luminance, BODY)
+    return pixels[(luminance >= low) & (luminance <= high)].mean(axis=0)
+
+
+def structure_of(board: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Array:
+    """Likeness (N, 3) of every cell to its own empty self, whatever the light (see ``Samples``)."""
+    seen, known = _log_grey(board), _log_grey(artwork)
+    rows = []
+    for motif, outline in zip(plan.motif, plan.outline, strict=True):
+        contrast = np.log((seen[outline].std() + 0.02) / (known[outline].std() + 0.02))
+        rows.append(
+            (
+                _correlation(seen[motif], known[motif]),
+                _correlation(seen[outline], known[outline]),
+                contrast,
+            )
+        )
+    return np.array(rows)
+
+
+def _log_grey(picture: NDArray[np.uint8]) -> Array:
+    grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.float64)
+    return np.log(grey + 8).ravel()
+
+
+def _correlation(a: Array, b: Array) -> float:
+    a, b = a - a.mean(), b - b.mean()
+    return float(a @ b / np.sqrt((a @ a) * (b @ b) + 1e-9))
