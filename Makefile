@@ -4,6 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 LOCKED := $(VENV)/locked
 READY := $(VENV)/ready
+GL := libgl1 libglib2.0-0
 
 .PHONY: help setup demo test lock clean
 
@@ -36,6 +37,8 @@ $(LOCKED): requirements.txt
 
 $(READY): $(LOCKED) pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps -e .
+	@$(BIN)/python -c "import cv2" || { apt-get update -qq && apt-get install -y -qq $(GL); } || { \
+	    echo "OpenCV needs the system's OpenGL library: apt-get install $(GL)"; exit 1; }
 	@touch $@
 
 # setuptools is locked too: it builds the editable install without another visit to the network.

@@ -24,7 +24,7 @@ def tally_json(outcome: Outcome) -> dict[str, Any]:
     return {
         "game": outcome.game.table.sheet.name,
         "table": outcome.game.table.name,
-        "settled": not outcome.open,
+        "settled": outcome.settled,
         "winners": list(outcome.tally.winners),
         "tie_break": outcome.tally.tie_break,
         "players": [player_json(outcome, player) for player in outcome.tally.players],

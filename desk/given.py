@@ -7,8 +7,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from desk.types import Claims, PointsPx
 from scoring.errors import TallyglassError
+
+CORNERS_WANTED = "give four points as x,y x,y x,y x,y in photo pixels."
 
 
 class GivenError(TallyglassError):
@@ -63,11 +67,12 @@ def parse_seats(words: Sequence[str]) -> dict[str, Path]:
 def parse_corners(words: Sequence[str], where: str = "--corners") -> PointsPx:
     """Four ``x,y`` as points in px, clockwise from the board's top left corner."""
     try:
-        points = [tuple(float(part) for part in word.split(",")) for word in words]
-        a, b, c, d = ((x, y) for x, y in points)
+        points = np.array([[float(part) for part in word.split(",")] for word in words])
     except ValueError as error:
-        raise GivenError(where, "give four points as x,y x,y x,y x,y in photo pixels.") from error
-    return a, b, c, d
+        raise GivenError(where, CORNERS_WANTED) from error
+    if points.shape != (4, 2) or not np.isfinite(points).all():
+        raise GivenError(where, CORNERS_WANTED)
+    return points
 
 
 def parse_corners_by_player(words: Sequence[str], players: Sequence[str]) -> dict[str, PointsPx]:

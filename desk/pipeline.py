@@ -8,22 +8,22 @@ from dataclasses import replace
 from itertools import count
 from pathlib import Path
 
-from vision.read import read_photo, settle
-from vision.report import reading_json
-
 from calibrate.types import Table
 from desk.beliefs import candidates_of, grid_of
 from desk.export import tally_json, versions
 from desk.records import Answer, BoardRecord, GameRecord
+from desk.suspicions import suspecting
 from desk.types import SKIP, Ask, Game, Outcome, PointsPx, Question, Seat
 from scoring.doubts import Hangs, what_hangs
 from scoring.tally import tally
 from vision.decode import load_photo
+from vision.read import read_photo, settle
+from vision.report import reading_json
 
 
 def score_game(game: Game, ask: Ask) -> Outcome:
     """Ask what matters, then tally."""
-    game = settle_doubts(game, ask)
+    game = settle_doubts(suspecting(game), ask)
     grids = {seat.player: grid_of(seat.reading) for seat in game.seats}
     counted = tally(game.table.sheet, grids, game.claims.cards, game.claims.facts)
     return Outcome(game, grids, counted, hangs_of(game))
@@ -61,15 +61,13 @@ def with_answers(game: Game, answers: Sequence[Answer]) -> Game:
     """The game after these answers, each board's light fitted anew to all that was said of it."""
     known = (*game.answers, *answers)
     seats = tuple(settled(seat, known, game.table) for seat in game.seats)
-    return replace(game, seats=seats, answers=known)
+    return suspecting(replace(game, seats=seats, answers=known))
 
 
 def settled(seat: Seat, answers: Sequence[Answer], table: Table) -> Seat:
     """One board after all answers that speak of it."""
     told = {a.cell: a.colour for a in answers if a.player == seat.player and a.colour != SKIP}
-    if not told:
-        return seat
-    return replace(seat, reading=settle(seat.first, told, table))
+    return replace(seat, reading=settle(seat.first, told, table) if told else seat.first)
 
 
 def hangs_of(game: Game) -> Hangs:
@@ -86,7 +84,7 @@ def record_of(outcome: Outcome, table_file: bytes) -> GameRecord:
             player=seat.player,
             photo_name=seat.photo.name,
             photo=seat.data,
-            reading=reading_json(seat.reading),
+            reading=reading_json(seat.reading, game.table.sheet.lattice),
             grid=dict(outcome.grids[seat.player]),
         )
         for seat in game.seats

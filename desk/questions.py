@@ -8,7 +8,6 @@ from pathlib import Path
 from desk.beliefs import candidates_of
 from desk.pictures import save_crop
 from desk.records import Answer
-from desk.say import listed
 from desk.tally_words import lettered, stakes
 from desk.types import SKIP, Ask, Clock, Game, Question, Seat, now
 from scoring.sheet import GameSheet
@@ -45,14 +44,21 @@ def question_words(question: Question, crop: Path) -> list[str]:
     """The lines of one question, the choices last."""
     game, hang = question.game, question.hang
     sheet, seat = game.table.sheet, seat_of(game, hang.player)
-    belief = seat.reading.cells[hang.cell]
-    likely = [lettered(sheet, c) for c in candidates_of(seat.reading, sheet)[hang.cell]]
+    doubt = seat.reading.cells[hang.cell].doubt or "it is in doubt"
     return [
         f"Question {question.number}: {hang.player}, cell {hang.cell}  (picture: {crop})",
-        f"  It may be {listed(likely, 'or')}: {belief.doubt}.",
-        f"  It can change {stakes(hang)}; {totals_now(question)}.",
+        f"  {doubt[0].upper()}{doubt[1:]}. {may_be(seat, sheet, hang.cell)}",
+        f"  The answer can change {stakes(hang)}; {totals_now(question)}.",
         f"  {choices(sheet)}",
     ]
+
+
+def may_be(seat: Seat, sheet: GameSheet, cell: str) -> str:
+    """What may lie in a cell, the likeliest first."""
+    names = candidates_of(seat.reading, sheet)[cell]
+    if len(names) > len(sheet.colours):
+        return "It may be anything."
+    return f"Likeliest first: {', '.join(lettered(sheet, name) for name in names)}."
 
 
 def totals_now(question: Question) -> str:

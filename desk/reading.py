@@ -8,9 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from calibrate.store import load_table
-from vision.read import read_photo
-from vision.report import reading_json
-
 from calibrate.types import Table
 from desk.beliefs import grid_of
 from desk.given import PointsPx, parse_corners
@@ -20,6 +17,8 @@ from scoring.grid import format_grid
 from scoring.sheet import GameSheet
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
+from vision.read import read_photo
+from vision.report import reading_json
 from vision.types import Reading
 
 BAD_INPUT = 2
@@ -55,7 +54,7 @@ def read_one(
     if overlay:
         save_overlay(photo, reading, table.sheet, overlay / f"{path.stem}-read.png")
     if as_json:
-        print(json.dumps(reading_json(reading)), flush=True)
+        print(json.dumps(reading_json(reading, table.sheet.lattice)), flush=True)
     else:
         print(*reading_words(reading, table.sheet), sep="\n")
     return 0
@@ -80,4 +79,3 @@ def reading_words(reading: Reading, sheet: GameSheet) -> Iterator[str]:
     yield f"  {len(doubts)} of {len(reading.cells)} cells in doubt" + (":" if doubts else ".")
     for cell, belief in doubts.items():
         yield f"    {cell}: {' or '.join(belief.candidates)}: {belief.doubt}"
-    yield from (f"  Mind: {warning}" for warning in reading.warnings)

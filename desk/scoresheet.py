@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from desk.board_picture import BoardPicture, picture_board
 from desk.say import CAUTION
-from desk.tally_words import line_keys, open_words, points_of, total_words, verdict, who
+from desk.tally_words import line_keys, open_words, points_of, problem_words, total_words, verdict
 from desk.types import Game, Outcome, Seat
 from scoring.types import EMPTY, Line, PlayerTally, Point
 
@@ -84,11 +84,11 @@ def score_sheet(outcome: Outcome, at: datetime) -> str:
         table=outcome.game.table.name,
         at=f"{at:%Y-%m-%d %H:%M} {at.tzname() or ''}".strip(),
         players=players,
-        winners=outcome.tally.winners if not outcome.open else (),
+        winners=outcome.tally.winners if outcome.settled else (),
         rows=rows,
         totals=[total_words(outcome, player) for player in players],
         verdict=verdict(outcome),
-        warnings=[f"{who(p.player)}{p.words}" for p in outcome.tally.problems],
+        warnings=list(problem_words(outcome)),
         unsure=list(open_words(outcome)),
         answers=outcome.game.answers,
         sections=sections,

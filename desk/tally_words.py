@@ -19,7 +19,7 @@ def tally_words(outcome: Outcome) -> Iterator[str]:
     yield from side_by_side(outcome)
     yield verdict(outcome)
     yield from open_words(outcome)
-    yield from (f"Cannot be so: {who(p.player)}{p.words}." for p in outcome.tally.problems)
+    yield from problem_words(outcome)
     sheet = outcome.game.table.sheet
     for player in outcome.tally.players:
         yield "\n" + explain_player(sheet, player, outcome.grids[player.player])
@@ -66,9 +66,11 @@ def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 
 def verdict(outcome: Outcome) -> str:
     """Who won, or who may win."""
+    names = listed(outcome.tally.winners, "and")
+    if outcome.tally.problems:
+        return f"Not settled: {names} as read, but the boards as read cannot be."
     if set(outcome.hangs.winners) == set(outcome.tally.winners):
         return f"{explain_winners(outcome.tally)}."
-    names = listed(outcome.tally.winners, "and")
     return f"Not settled: {names} as read, but {listed(outcome.hangs.winners, 'or')} may win."
 
 
@@ -101,6 +103,14 @@ def lettered(sheet: GameSheet, name: str) -> str:
     """A colour with its letter, as in "moss (M)"."""
     letter = {colour.name: colour.letter for colour in sheet.colours}.get(name)
     return f"{name} ({letter})" if letter else name
+
+
+def problem_words(outcome: Outcome) -> Iterator[str]:
+    """What cannot be so, and what to do about it."""
+    for problem in outcome.tally.problems:
+        yield f"Cannot be so: {who(problem.player)}{problem.words}."
+    if outcome.tally.problems:
+        yield "Look at the pictures; name the misread cells in an answers file and tally again."
 
 
 def who(player: str) -> str:

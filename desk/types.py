@@ -6,10 +6,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+import numpy as np
+from numpy.typing import NDArray
+
 from calibrate.types import Table
 from desk.records import Answer
 from scoring.doubts import Hang, Hangs
-from scoring.types import Grid, Point, Tally
+from scoring.types import Grid, Tally
 from vision.types import Photo, Reading
 
 SKIP = "skip"
@@ -17,7 +20,8 @@ SKIP = "skip"
 
 Clock = Callable[[], datetime]
 
-PointsPx = tuple[Point, Point, Point, Point]
+PointsPx = NDArray[np.float64]
+"""The board's corners (4, 2) in full-size photo px, clockwise from its top left."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,11 @@ class Outcome:
     def open(self) -> tuple[Hang, ...]:
         """Doubts that can change something and were left open."""
         return tuple(hang for hang in self.hangs.doubts if hang.matters)
+
+    @property
+    def settled(self) -> bool:
+        """Whether no doubt is left that matters and nothing contradicts the game."""
+        return not self.open and not self.tally.problems
 
     @property
     def idle(self) -> tuple[Hang, ...]:

@@ -124,10 +124,11 @@ def test_wrong_seats_are_named(words: list[str]) -> None:
 
 
 def test_corners_are_read() -> None:
-    square = ((0.0, 0.0), (9.5, 0.0), (9.5, 9.0), (0.0, 9.0))
+    square = [[0.0, 0.0], [9.5, 0.0], [9.5, 9.0], [0.0, 9.0]]
 
-    assert parse_corners(["0,0", "9.5,0", "9.5,9", "0,9"]) == square
-    assert parse_corners_by_player(["Ana=0,0 9.5,0 9.5,9 0,9"], ["Ana"]) == {"Ana": square}
+    assert parse_corners(["0,0", "9.5,0", "9.5,9", "0,9"]).tolist() == square
+    by_player = parse_corners_by_player(["Ana=0,0 9.5,0 9.5,9 0,9"], ["Ana"])
+    assert by_player["Ana"].tolist() == square
 
 
 @pytest.mark.parametrize("words", [["0,0"], ["0,0", "1,0", "1,1", "x,1"], ["0", "1", "2", "3"]])
