@@ -120,3 +120,10 @@ def soften(polygon: NDArray[np.float64], share: float = 0.1) -> NDArray[np.float
         )
         polygon = pairs.reshape(-1, 2)
     return polygon
+
+
+def turn(outline: NDArray, deg: float) -> NDArray[np.float64]:
+    """Return an outline turned about its middle."""
+    c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
+    middle = outline.mean(axis=0)
+    return middle + (outline - middle) @ np.array([[c, s], [-s, c]])

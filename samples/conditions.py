@@ -95,6 +95,7 @@ class Conditions:
             size_px=size_px, tilt_deg=0.0, lamps=(Lamp(position_mm=(-300, -400, 3000)),),
             gloss=0.0, wear=0.0, jitter_mm=0.0, jitter_deg=0.0, tabletop="plain", loose=0,
             blur_px=0.3, noise=0.0, contrast=0.0, sharpen=0.0, vignette=0.0, jpeg_quality=95,
+            supersample=1.0,
         )  # fmt: skip
 
     @classmethod
@@ -153,15 +154,21 @@ def _stand(rng: np.random.Generator, difficulty: float) -> dict[str, Any]:
         "size_px": (1200, 1600) if upright else (1600, 1200),
         "exif_orientation": int(rng.choice([6, 8])) if upright and rng.uniform() < 0.6 else 1,
         "tilt_deg": float(rng.uniform(0, 14 + 31 * difficulty)),
-        "turn_deg": float(
-            rng.uniform(-180, 180) if rng.uniform() < difficulty else rng.normal(0, 12)
-        ),
+        "turn_deg": random_turn(rng, difficulty),
         "roll_deg": float(rng.normal(0, 3 + 6 * difficulty)),
         "fov_deg": float(rng.uniform(55, 75)),
-        "reach": float(rng.uniform(0.74, 0.96)),
+        "reach": float(rng.uniform(0.82, 0.98)),
         "shift": (float(rng.normal(0, 0.02)), float(rng.normal(0, 0.02))),
         "k1": float(rng.normal(0, 0.012 + 0.025 * difficulty)),
     }
+
+
+def random_turn(rng: np.random.Generator, difficulty: float) -> float:
+    """Draw how the board lies before the phone: nearly square to it, from any side, or askew."""
+    if rng.uniform() < 0.3 * difficulty:
+        return float(rng.uniform(-180, 180))
+    side = int(rng.integers(4)) if rng.uniform() < difficulty else 0
+    return float(90 * side + rng.normal(0, 12))
 
 
 def _accidents(rng: np.random.Generator, difficulty: float) -> dict[str, Any]:

@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samples.artwork import draw_card
-from samples.board import ART_PX_PER_MM, Board, Mark, inner_radius, inset, soften
+from samples.board import ART_PX_PER_MM, Board, Mark, inset, soften, turn
 from samples.camera import Canvas
 from samples.conditions import Conditions
 from samples.layers import Bounds, Field, Patch, lay, sharpness
 from samples.light import Light, cast, lights_on, shine
+from samples.occluders import make_occluders
 from samples.slabs import Slab, draw_slabs, draw_walls
 from samples.spectra import paint, srgb_to_linear
 from samples.tabletop import TABLETOP_MM, TABLETOP_PX_PER_MM, tabletop
@@ -82,13 +83,6 @@ def worn_paint(fresh: NDArray, wear: float, rng: np.random.Generator) -> NDArray
     return np.clip((1 - fade) * worn + fade * 0.5 * (fresh.mean() + 0.4), 0.01, 0.98)
 
 
-def turn(outline: NDArray, deg: float) -> NDArray[np.float64]:
-    """Return an outline turned about its middle."""
-    c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
-    middle = outline.mean(axis=0)
-    return middle + (outline - middle) @ np.array([[c, s], [-s, c]])
-
-
 def drop_piece(board: Board, conditions: Conditions, rng: np.random.Generator) -> Slab:
     """Return one spare piece on the table beside the board, any way round."""
     outline = soften(inset(np.asarray(board.places[0].polygon_mm), 0.15))
@@ -109,61 +103,6 @@ def beside(board: Board, rng: np.random.Generator, room_mm: float) -> NDArray[np
         spot = rng.uniform(-90 - room_mm, size + 90 + room_mm)
         if ((spot < -room_mm) | (spot > size + room_mm)).any():
             return np.asarray(spot)
-
-
-def make_occluders(
-    board: Board, conditions: Conditions, rng: np.random.Generator
-) -> tuple[Slab, ...]:
-    """Return dice that rolled onto the board and fingers that hold its rim."""
-    dice = [make_die(board, on_a_cell(board, rng), rng) for _ in range(conditions.dice)]
-    fingers = [make_finger(board, rng) for _ in range(conditions.fingers)]
-    return tuple(dice + fingers)
-
-
-def on_a_cell(board: Board, rng: np.random.Generator) -> NDArray[np.float64]:
-    """Return a spot near the middle of some cell."""
-    place = board.places[rng.integers(len(board.places))]
-    return np.asarray(place.centre_mm + rng.normal(0, 0.15 * board.pitch_mm, 2))
-
-
-def make_die(board: Board, spot_mm: NDArray, rng: np.random.Generator) -> Slab:
-    """Return a die of 14 mm with two to five pips, on top of the pieces."""
-    half, angle = 7.0, rng.uniform(0, 90)
-    square = spot_mm + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1.0]])
-    pips = (
-        np.array([[-1, -1], [1, 1], [1, -1], [-1, 1], [0, 0.0]])[: rng.integers(2, 6)] * 0.5 * half
-    )
-    c, s = np.cos(np.radians(angle)), np.sin(np.radians(angle))
-    spots = spot_mm + pips @ np.array([[c, s], [-s, c]])
-    ink = paint(
-        np.array(((0.75, 0.74, 0.7), (0.45, 0.03, 0.03), (0.04, 0.08, 0.3))[rng.integers(3)])
-    )
-    round_spots = tuple((float(x), float(y), 1.3) for x, y in spots)
-    top = board.piece_mm + 2 * half
-    return Slab(
-        turn(soften(square), angle), board.piece_mm, top, ink, 0.5, 1.2, spots_mm=round_spots
-    )
-
-
-def make_finger(board: Board, rng: np.random.Generator) -> Slab:
-    """Return a finger that reaches in over one side of the board."""
-    side, along = int(rng.integers(4)), rng.uniform(0.2, 0.8)
-    width, height = board.size_mm
-    tip = np.array([(along * width, 26), (width - 26, along * height), (along * width, height - 26),
-                    (26, along * height)][side], float)  # fmt: skip
-    angle = np.radians(side * 90 - 90 + rng.normal(0, 18))
-    way, across = (
-        np.array([np.cos(angle), np.sin(angle)]),
-        np.array([-np.sin(angle), np.cos(angle)]),
-    )
-    bow = np.linspace(-np.pi / 2, np.pi / 2, 15)
-    end = tip + 9.0 * (np.sin(bow)[:, None] * across - np.cos(bow)[:, None] * way)
-    far = [tip + 170 * way + 11 * across, tip + 170 * way - 11 * across]
-    skin = paint(
-        np.array(((0.55, 0.31, 0.22), (0.2, 0.1, 0.06), (0.42, 0.24, 0.15))[rng.integers(3)])
-    )
-    top = board.piece_mm + 9.0
-    return Slab(np.vstack([end, far]), board.piece_mm, top, skin, 0.12, 9.0, walls=False)
 
 
 def draw_scene(scene: Scene, canvas: Canvas) -> tuple[Field, NDArray[np.float64]]:
@@ -269,9 +208,12 @@ def covered_share(scene: Scene, canvas: Canvas) -> dict[str, float]:
     """Return for each cell the share of what is seen of it that an occluder hides, 0 to 1."""
     hidden = np.zeros(canvas.size_px[::-1], np.uint8)
     for slab in scene.occluders:
-        rings = [canvas.place(slab.outline_mm, height) for height in (slab.base_mm, slab.top_mm)]
-        hull = cv2.convexHull(np.concatenate(rings).astype(np.float32))
-        cv2.fillConvexPoly(hidden, np.round(hull).astype(np.int32), 1)
+        outline = canvas.place(slab.outline_mm, slab.top_mm)
+        if slab.walls:
+            foot = canvas.place(slab.outline_mm, slab.base_mm)
+            hull = cv2.convexHull(np.vstack([outline, foot]).astype(np.float32))
+            outline = np.asarray(hull.reshape(-1, 2), np.float64)
+        cv2.fillPoly(hidden, [np.round(outline).astype(np.int32)], 1)
     return {place.id: _hidden_part(scene, canvas, place.id, hidden) for place in scene.board.places}
 
 
@@ -286,8 +228,3 @@ def _hidden_part(scene: Scene, canvas: Canvas, cell: str, hidden: NDArray[np.uin
     mask = np.zeros(part.shape, np.uint8)
     cv2.fillPoly(mask, [np.round(seen - [x0, y0]).astype(np.int32)], 1)
     return float((part & mask).sum() / max(1, int(mask.sum())))
-
-
-def piece_room_mm(board: Board) -> float:
-    """Return the inner radius of the smallest cell, in mm."""
-    return min(inner_radius(np.asarray(place.polygon_mm)) for place in board.places)
