@@ -63,7 +63,7 @@ def compose_artwork(shots: Sequence[Shot], lattice: Lattice) -> Artwork:
     with np.errstate(all="ignore"):
         middle = np.nanmedian(layers, axis=0)
     pixels = np.round(255 * _srgb_from_linear(np.clip(middle, 0, 1))).astype(np.uint8)
-    known = ~never if anything_empty else np.ones_like(never)
+    known = np.asarray(~never if anything_empty else np.ones_like(never), np.bool_)
     return Artwork(pixels, known, first.px_per_mm, first.origin_mm)
 
 

@@ -19,7 +19,7 @@ from vision.level import Plan, level_artwork, level_picture, plan_of
 from vision.light import light_over
 from vision.sample import sample_cells
 from vision.shades import veils_of
-from vision.smooth import covariance
+from vision.smooth import predict
 from vision.types import Light, Photo, Registration, Samples
 
 Array = NDArray[np.float64]
@@ -64,7 +64,7 @@ def _registered(
     marks: dict[int, Array],
     corners_px: Array | None,
 ) -> list[Shot]:
-    """Every photo's registration: the first sets the board's frame, the others follow its artwork."""
+    """Every photo's registration: the first sets the frame, the others follow its artwork."""
     photo, labels = known[0]
     first = _first_registration(photo, sheet, marks, corners_px)
     artwork = artwork_pixels(photo, first, sheet.lattice)
@@ -149,9 +149,8 @@ def _exposure(empty: Array, places_mm: Array) -> Array:
         return np.full(len(places_mm), 1.0)
     bright = np.log(empty[seen].mean(axis=1))
     level = bright.mean()
-    kernel = ((3.0, np.inf), (0.4, 70.0))
-    inner = covariance(places_mm[seen], places_mm[seen], kernel) + np.eye(seen.sum()) * 0.12**2
-    field = covariance(places_mm, places_mm[seen], kernel) @ np.linalg.solve(inner, bright - level)
+    noise = np.full(int(seen.sum()), 0.12)
+    field = predict(places_mm, places_mm[seen], bright - level, noise, ((3.0, np.inf), (0.4, 70.0)))
     return np.exp(field + level) / PAPER
 
 

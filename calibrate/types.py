@@ -21,7 +21,7 @@ class Artwork:
     """The empty board seen from straight above in the calibration's light.
 
     ``pixels`` is of shape (H, W, 3), uint8, sRGB, RGB; ``known`` of shape (H, W), bool, tells where
-    the board itself was seen. Pixel (column, row) lies at ``origin_mm + (column, row) / px_per_mm``.
+    the board itself was seen. Px (column, row) lies at ``origin_mm + (column, row) / px_per_mm``.
     """
 
     pixels: NDArray[np.uint8]
@@ -44,7 +44,7 @@ class Palette:
 
     Relative colour is linear RGB divided by the photo's gain over the calibration and by the
     calibration's own ``exposure``: what is left is the surface, whatever the light.
-    For a lattice of N cells and M pieces seen: ``exposure`` (N,); ``empty`` (N, 3), each empty cell,
+    For a lattice of N cells and M pieces seen: ``exposure`` (N,); ``empty`` (N, 3), empty cells,
     NaN where never seen empty; ``colours`` M names; ``samples`` (M, 3); ``veils`` (M,), how much
     white glare each sample carries already; ``veil_scale``, the glare to expect (mean);
     ``structure`` (4,), weights and intercept of the log odds of a piece given a cell's structure;

@@ -15,8 +15,9 @@ from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
 
-SIFT_PX = 1100
+SIFT_PX = 1000
 RATIO = 0.85
+MOST_POINTS = 2000
 PATCH_PX = 27
 PATCHES_ACROSS = 18
 
@@ -26,6 +27,12 @@ def grey_of(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
+def soft_grey(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Grey (H, W) float32 of an RGB picture, blurred by one px so that noise counts less."""
+    grey = grey_of(pixels).astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(grey, (0, 0), 1.0), np.float32)
+
+
 def _root_sift(
     grey: NDArray[np.uint8], mask: NDArray[np.uint8] | None, most: int
 ) -> tuple[Array, NDArray[np.float32]]:
@@ -33,7 +40,7 @@ def _root_sift(
 
     Source: Lowe, IJCV 60(2), 2004; Arandjelovic and Zisserman, CVPR 2012 (RootSIFT).
     """
-    points, descriptors = cv2.SIFT_create(nfeatures=most, contrastThreshold=0.02).detectAndCompute(
+    points, descriptors = cv2.SIFT.create(nfeatures=most, contrastThreshold=0.02).detectAndCompute(
         grey, mask
     )
     if descriptors is None:
@@ -44,9 +51,9 @@ def _root_sift(
 
 @lru_cache(maxsize=16)
 def artwork_features(artwork: Artwork) -> tuple[Array, NDArray[np.float32]]:
-    """Key points (N, 2) board mm and descriptors of the artwork; kept, for it is asked each photo."""
+    """Key points (N, 2) board mm and descriptors of the artwork; kept from photo to photo."""
     points, descriptors = _root_sift(
-        grey_of(artwork.pixels), artwork.known.astype(np.uint8) * 255, most=4000
+        grey_of(artwork.pixels), artwork.known.astype(np.uint8) * 255, most=MOST_POINTS
     )
     return artwork.to_mm(points), descriptors
 
@@ -61,7 +68,7 @@ def match_artwork(photo: Photo, artwork: Artwork) -> Array | None:
         )
     k = max(k, 1.0)
     places_mm, known = artwork_features(artwork)
-    points, seen = _root_sift(grey, None, most=4000)
+    points, seen = _root_sift(grey, None, most=MOST_POINTS)
     if min(len(points), len(places_mm)) < 8:
         return None
     pairs = _mutual_matches(known, seen)
@@ -83,8 +90,8 @@ def _mutual_matches(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[n
 
 @lru_cache(maxsize=16)
 def artwork_patches(artwork: Artwork) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    """Softened grey artwork (H, W), and centres (N, 2) px of its most telling patches, spread out."""
-    grey = cv2.GaussianBlur(grey_of(artwork.pixels).astype(np.float32), (0, 0), 1.0)
+    """Softened grey artwork (H, W), and centres (N, 2) px of its most telling patches."""
+    grey = soft_grey(artwork.pixels)
     strength = cv2.cornerMinEigenVal(grey, PATCH_PX)
     half = PATCH_PX // 2 + 1
     allowed = cv2.erode(artwork.known.astype(np.uint8), np.ones((PATCH_PX + 2, PATCH_PX + 2)))
@@ -114,23 +121,25 @@ def align_patches(
     level = rectify(
         photo, registration, artwork.origin_mm, artwork.px_per_mm, (grey.shape[1], grey.shape[0])
     )
-    seen = cv2.GaussianBlur(grey_of(level).astype(np.float32), (0, 0), 1.0)
+    seen = soft_grey(level)
     half = PATCH_PX // 2
-    seen = cv2.copyMakeBorder(seen, reach_px, reach_px, reach_px, reach_px, cv2.BORDER_REPLICATE)
+    padded = cv2.copyMakeBorder(seen, reach_px, reach_px, reach_px, reach_px, cv2.BORDER_REPLICATE)
     offsets, scores = np.zeros((len(centres), 2)), np.zeros(len(centres))
     for i, (x, y) in enumerate(centres):
         patch = grey[y - half : y + half + 1, x - half : x + half + 1]
-        window = seen[
+        window = padded[
             y - half : y + half + 1 + 2 * reach_px, x - half : x + half + 1 + 2 * reach_px
         ]
-        offsets[i], scores[i] = _peak(cv2.matchTemplate(window, patch, cv2.TM_CCOEFF_NORMED))
+        offsets[i], scores[i] = _peak(
+            np.asarray(cv2.matchTemplate(window, patch, cv2.TM_CCOEFF_NORMED), np.float32)
+        )
     offsets -= reach_px
     at_mm = artwork.to_mm(centres + offsets)
-    return artwork.to_mm(centres), registration.project(at_mm), scores
+    return artwork.to_mm(centres.astype(float)), registration.project(at_mm), scores
 
 
 def _peak(surface: NDArray[np.float32]) -> tuple[tuple[float, float], float]:
-    """Sub-pixel (x, y) of the highest value, by a parabola through its neighbours, and that value."""
+    """Sub-pixel (x, y) of the highest value, by parabolas through its neighbours, and the value."""
     _, top, _, (x, y) = cv2.minMaxLoc(surface)
     dx = dy = 0.0
     if 0 < x < surface.shape[1] - 1 and 0 < y < surface.shape[0] - 1:

@@ -184,7 +184,7 @@ def _whitening(colours: Array, setting: _Setting) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class _Told:
-    """What the confident cells tell: the label index (N,), trust in it (N,), whether it is empty."""
+    """What the confident cells tell: label index (N,), trust in it (N,), whether it is empty."""
 
     label: NDArray[np.int64]
     trust: Array

@@ -19,7 +19,7 @@ MAX_BYTES = 80_000_000
 MAX_PIXELS = 120_000_000
 MIN_SIDE_PX = 240
 ENOUGH_PX = 1600
-"""A long side of this many decoded px gives a cell of a ten-cell board over 60 px (chosen by hand)."""
+"""A long side of so many decoded px gives a cell of a ten-cell board over 60 px (by hand)."""
 
 SRGB_NAMES = ("srgb", "sgry", "c2")
 """Fragments of the descriptions that ICC profiles equal to sRGB carry (from memory)."""
@@ -30,7 +30,7 @@ RETAKE = "Send the original photo again, or take a new one."
 def load_photo(data: bytes, name: str) -> Photo:
     """The photo in ``data`` (JPEG, PNG, WebP or HEIC), turned upright and converted to sRGB.
 
-    It is decoded at 1/1, 1/2, 1/4 or 1/8, the smallest that keeps ``ENOUGH_PX`` along its long side.
+    It is decoded at 1/1, 1/2, 1/4 or 1/8, the smallest that keeps ``ENOUGH_PX`` of its long side.
     Raises PhotoError where the bytes are no photo, are cut short, or are beyond the size limits.
     """
     if len(data) > MAX_BYTES:
@@ -119,7 +119,7 @@ def _decode_heif(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
 
 
 def _to_srgb(pixels: NDArray[np.uint8], icc: bytes) -> NDArray[np.uint8]:
-    """Pixels of an ICC profile such as Display P3 as sRGB; unreadable profiles are taken as sRGB."""
+    """Pixels of an ICC profile such as Display P3 as sRGB; an unreadable one counts as sRGB."""
     try:
         profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
         described = ImageCms.getProfileDescription(profile).lower()

@@ -36,9 +36,9 @@ def find_board(
 ) -> Registration:
     """The proven registration of the board in ``photo``.
 
-    Marks are tried first, then the artwork; where ``corners_px`` are given, of shape (4, 2), full-size
-    px, top left, top right, bottom right, bottom left of the board, they replace both. Each start
-    is refined on the artwork and must prove itself. Raises BoardNotFound with the likeliest reason.
+    Marks are tried first, then the artwork. ``corners_px`` (4, 2), where given, replace both:
+    full-size px of the board's top left, top right, bottom right, bottom left. Each start is
+    refined on the artwork and must prove itself. Raises BoardNotFound with the likeliest reason.
     """
     check_exposure(photo)
     for start in _starts(photo, lattice, artwork, marks, corners_px):
@@ -97,7 +97,7 @@ def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registrat
 def _refined(
     photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
 ) -> Registration | None:
-    """``start`` aligned to the artwork below a pixel, with its proof; None where too little is seen."""
+    """``start`` aligned to the artwork below a pixel, with its proof; None if little is seen."""
     places_mm = np.array(cell_centres_mm(lattice))
     found = start
     for reach in REACHES_PX:

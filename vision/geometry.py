@@ -43,7 +43,9 @@ def homography_between(board_mm: Array, photo_px: Array, tolerance_px: float) ->
         )
     except cv2.error:
         return None
-    return None if found is None or not np.isfinite(found).all() else found
+    if found is None or not np.isfinite(found).all():
+        return None
+    return np.asarray(found, np.float64)
 
 
 def registration_from(
@@ -54,7 +56,7 @@ def registration_from(
     error_mm: float = float("inf"),
     evidence: dict[str, float] | None = None,
 ) -> Registration:
-    """A registration around a homography, its lift worked out for a camera that took ``size_px``."""
+    """A registration around a homography, its lift that of a camera that took ``size_px``."""
     centre = ((size_px[0] - 1) / 2, (size_px[1] - 1) / 2)
     long_side = max(size_px)
     return Registration(
@@ -167,6 +169,7 @@ def px_per_mm(registration: Registration, points_mm: Array) -> Array:
     """Smaller local scale (N,), photo px per mm, at board points of shape (N, 2) mm."""
     step = 0.5
     base = registration.project(points_mm)
-    ax = registration.project(points_mm + [step, 0]) - base
-    ay = registration.project(points_mm + [0, step]) - base
-    return np.linalg.svd(np.stack([ax, ay], 2) / step, compute_uv=False)[:, -1]
+    ax = registration.project(points_mm + np.array([step, 0])) - base
+    ay = registration.project(points_mm + np.array([0, step])) - base
+    scales = np.linalg.svd(np.stack([ax, ay], 2) / step, compute_uv=False)
+    return np.asarray(scales[:, -1], np.float64)

@@ -21,11 +21,11 @@ PX_PER_PITCH = 26
 """Level pictures show one cell's pitch with this many px: enough for its motif, soft on noise."""
 
 CORE = 0.72
-"""A cell's colour is sampled in its outline shrunk to this; the rim may show walls and neighbours."""
+"""A cell's colour is sampled in its outline shrunk to this; the rim may show its neighbours."""
 
 MOTIF = 0.85
 OUTLINE = 1.05
-"""A cell's structure is compared inside its outline shrunk to ``MOTIF`` and grown to ``OUTLINE``."""
+"""A cell's structure is compared inside its outline shrunk and grown to these."""
 
 CLEAR = 1.2
 """What lies outside every cell's outline grown to this is board that no piece covers."""

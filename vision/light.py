@@ -31,21 +31,24 @@ BLOCKS_ACROSS = 26
 
 def light_over(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Light:
     """The light in a level picture against the level artwork, at every cell."""
-    _, ratios = _blocks(level, artwork, plan)
+    seen, ratios = _blocks(level, artwork, plan)
     low, high = np.percentile(ratios[:, 1:], [16, 84], axis=0) if len(ratios) else np.zeros((2, 2))
-    return Light(gain_at(plan.centres_mm, level, artwork, plan), (high - low) / 2)
+    return Light(_gain(plan.centres_mm, seen, ratios), (high - low) / 2)
 
 
 def gain_at(
     places_mm: Array, level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
 ) -> Array:
-    """Factors (N, 3) on linear RGB by which ``level`` is brighter than ``artwork`` at places (N, 2).
+    """Factors (N, 3) by which ``level`` is brighter than ``artwork`` at places (N, 2), linear RGB.
 
     Blocks of bare board give log ratios; a Gaussian process carries them over the board.
     """
-    seen, ratios = _blocks(level, artwork, plan)
+    return _gain(places_mm, *_blocks(level, artwork, plan))
+
+
+def _gain(places_mm: Array, seen_mm: Array, ratios: Array) -> Array:
     fields = [
-        predict(places_mm, seen, ratios[:, i], np.full(len(seen), NOISE[i]), KERNELS[i])[0]
+        predict(places_mm, seen_mm, ratios[:, i], np.full(len(seen_mm), NOISE[i]), KERNELS[i])
         for i in range(3)
     ]
     return np.exp(np.stack(fields, axis=1) @ FROM_INTENSITY_CHROMA.T)
@@ -68,5 +71,5 @@ def _blocks(
 
 
 def _log_intensity_chroma(picture: NDArray[np.uint8]) -> Array:
-    soft = cv2.GaussianBlur(picture, (0, 0), 1.0)
+    soft = np.asarray(cv2.GaussianBlur(picture, (0, 0), 1.0), np.uint8)
     return np.log(linear_from_srgb(soft) + DARK) @ INTENSITY_CHROMA.T

@@ -44,7 +44,7 @@ def find_marks(photo: Photo) -> dict[int, Array]:
 
 
 def mark_pairs(seen: Mapping[int, Array], known_mm: Mapping[int, Array]) -> tuple[Array, Array]:
-    """Corner pairs (N, 2) board mm and (N, 2) photo px of the marks that are both seen and known."""
+    """Corner pairs (N, 2) board mm and (N, 2) photo px of the marks both seen and known."""
     both = sorted(set(seen) & set(known_mm))
     if not both:
         return np.empty((0, 2)), np.empty((0, 2))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from vision.types import Photo, Registration
 
 MAP_STEP = 16
-"""Rectifying maps are computed at every 16th px and interpolated: below 0.05 px off at 45 deg tilt."""
+"""Rectifying maps are worked out at every 16th px and interpolated between."""
 
 
 def rectify(
@@ -20,24 +20,22 @@ def rectify(
     size_px: tuple[int, int],
     z_mm: float = 0.0,
 ) -> NDArray[np.uint8]:
-    """Picture of shape (h, w, 3) of the plane at ``z_mm``; pixel (i, j) at origin + (i, j)/px_per_mm."""
+    """Picture (h, w, 3) of the plane at ``z_mm``; px (i, j) lies at origin + (i, j) / px_per_mm."""
     width, height = size_px
     columns = np.arange(0, width + MAP_STEP, MAP_STEP)
     rows = np.arange(0, height + MAP_STEP, MAP_STEP)
     x, y = np.meshgrid(columns / px_per_mm + origin_mm[0], rows / px_per_mm + origin_mm[1])
     at = registration.project(np.column_stack([x.ravel(), y.ravel()]), z_mm)
-    at = to_decoded(photo, at).astype(np.float32).reshape(len(rows), len(columns), 2)
+    coarse = to_decoded(photo, at).astype(np.float32).reshape(len(rows), len(columns), 2)
     fine = cv2.warpAffine(
-        at,
+        coarse,
         np.array([[MAP_STEP, 0, 0], [0, MAP_STEP, 0]], np.float32),
         (width, height),
         flags=cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.asarray(
-        cv2.remap(photo.pixels, fine, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT),
-        np.uint8,
-    )
+    x_px, y_px = cv2.split(fine)
+    return np.asarray(cv2.remap(photo.pixels, x_px, y_px, cv2.INTER_LINEAR), np.uint8)
 
 
 def to_decoded(photo: Photo, points_px: NDArray[np.float64]) -> NDArray[np.float64]:

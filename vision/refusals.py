@@ -53,9 +53,9 @@ def check_in_frame(photo: Photo, registration: Registration, lattice: Lattice) -
 
 def refuse(photo: Photo, artwork: Artwork) -> BoardNotFound:
     """The likeliest reason why nothing could be proven."""
-    small = grey_of(photo.pixels)
-    k = SHARP_PX / max(small.shape)
-    small = cv2.resize(small, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
+    grey = grey_of(photo.pixels)
+    k = SHARP_PX / max(grey.shape)
+    small = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
     if float(cv2.Laplacian(small, cv2.CV_64F).var()) < FEWEST_EDGES:
         return BoardNotFound(
             photo.name,
@@ -80,6 +80,4 @@ def _is_mirrored(photo: Photo, artwork: Artwork) -> bool:
     """Whether the artwork is matched once the photo is flipped."""
     flipped = replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1]))
     homography = match_artwork(flipped, artwork)
-    if homography is None or np.linalg.det(homography) <= 0:
-        return False
-    return True
+    return homography is not None and bool(np.linalg.det(homography) > 0)

@@ -24,7 +24,7 @@ def sample_cells(
     """Samples of every cell from the level pictures at the pieces' tops and on the board."""
     linear = linear_from_srgb(top).reshape(-1, 3)
     below = linear_from_srgb(board).reshape(-1, 3)
-    bright = (top.reshape(-1, 3) >= BURNT).any(axis=1)
+    bright = np.asarray(top).reshape(-1, 3).max(axis=1) >= BURNT
     luminance = linear @ LUMINANCE
     unrest = [luminance[c].std() / max(luminance[c].mean(), 1e-4) for c in plan.core]
     return Samples(

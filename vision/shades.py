@@ -1,4 +1,4 @@
-"""How a learned colour may look today: darker, brighter, veiled by glare of a warmer or cooler lamp.
+"""How a learned colour may look today: darker, brighter, veiled by a warmer or cooler lamp's glare.
 
 A glossy surface under light of colour v shows m * c + s * v: its own colour c, shaded by m, under
 a veil s of mirrored light. Source: Shafer, "Using color to separate reflection components", Color

@@ -25,15 +25,12 @@ def covariance(a_mm: Array, b_mm: Array, kernel: Kernel) -> Array:
 
 def predict(
     places_mm: Array, seen_mm: Array, values: Array, noise_sd: Array, kernel: Kernel
-) -> tuple[Array, Array]:
-    """Mean and variance (N,) at places of shape (N, 2) given values (M,) seen with noise (M,)."""
-    prior = np.array([sum(sd**2 for sd, _ in kernel)] * len(places_mm))
+) -> Array:
+    """Mean (N,) of the field at places (N, 2) given values (M,) seen at (M, 2) with noise (M,)."""
     if len(seen_mm) == 0:
-        return np.zeros(len(places_mm)), prior
-    across = covariance(places_mm, seen_mm, kernel)
+        return np.zeros(len(places_mm))
     inner = covariance(seen_mm, seen_mm, kernel) + np.diag(noise_sd**2)
-    weights = np.linalg.solve(inner, np.column_stack([values, across.T]))
-    return across @ weights[:, 0], np.maximum(prior - (across * weights[:, 1:].T).sum(1), 0)
+    return covariance(places_mm, seen_mm, kernel) @ np.linalg.solve(inner, values)
 
 
 def leave_one_out(

@@ -21,7 +21,7 @@ class Photo:
     """A decoded photo.
 
     ``pixels`` is of shape (H, W, 3), uint8, sRGB, channel order RGB, orientation applied.
-    ``scale`` is full-size pixels per decoded pixel (1, 2, 4 or 8); ``full_size_px`` is (width, height).
+    ``scale`` is full-size px per decoded px (1, 2, 4 or 8); ``full_size_px`` is (width, height).
     """
 
     name: str

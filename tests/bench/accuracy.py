@@ -39,6 +39,7 @@ from vision.types import Photo, Reading
 
 COVERED = "covered"
 TAP_PX = 4
+SUMMED = ("boards", "found", "wrongly_found", "cells", "asked", "silent", "boards_silent")
 
 
 @dataclass
@@ -73,7 +74,7 @@ def main() -> int:
         except TallyglassError as error:
             print(f"{folder.name}: not calibrated: {error}", file=sys.stderr)
             _count_unread(folder, counts)
-    _print_json(counts) if options.json else _print_table(counts)
+    (_print_json if options.json else _print_table)(counts)
     if options.list_wrong:
         for (table, split), count in counts.items():
             for line in count.wrong:
@@ -279,8 +280,8 @@ def _print_table(counts: dict[tuple[str, str], Count]) -> None:
             else "     -      -"
         )
         print(
-            f"{r['table']:16} {r['split']:12} {r['found']:2}/{r['boards']:<3} {r['wrongly_found']:4}  |"
-            f" {centre}      | {r['cells']:5} {r['silent']:3} {100 * r['silent'] / cells:5.2f}%"
+            f"{r['table']:16} {r['split']:12} {r['found']:3}/{r['boards']:<3}"
+            f"{r['wrongly_found']:4}  | {centre}      | {r['cells']:5} {r['silent']:3} {100 * r['silent'] / cells:5.2f}%"
             f" ({100 * r['silent_upper_95']:5.2f}%) {100 * r['asked'] / cells:5.1f}% |"
             f" {r['boards_silent']:2} ({100 * r['boards_silent_upper_95']:5.1f}%)"
             f"          | {r['times_decode'] or float('nan'):5.1f}"
@@ -291,15 +292,7 @@ def _sums(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:
     totals: dict[tuple[str, str], Count] = {}
     for (_, split), c in counts.items():
         t = totals.setdefault(("all", split), Count())
-        for name in (
-            "boards",
-            "found",
-            "wrongly_found",
-            "cells",
-            "asked",
-            "silent",
-            "boards_silent",
-        ):
+        for name in SUMMED:
             setattr(t, name, getattr(t, name) + getattr(c, name))
         t.offsets += c.offsets
         t.ratios += c.ratios
