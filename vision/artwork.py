@@ -15,8 +15,9 @@ from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
 
-SIFT_PX = 1000
-RATIO = 0.85
+LOOKS = ((1000, 0.85), (700, 0.90), (1400, 0.90))
+"""Long side (px) and ratio of Lowe's test at which features are matched, one after the other."""
+
 MOST_POINTS = 2000
 PATCH_PX = 27
 PATCHES_ACROSS = 18
@@ -58,10 +59,14 @@ def artwork_features(artwork: Artwork) -> tuple[Array, NDArray[np.float32]]:
     return artwork.to_mm(points), descriptors
 
 
-def match_artwork(photo: Photo, artwork: Artwork) -> Array | None:
-    """Homography board mm -> photo px from matched features, or None where too few agree."""
+def match_artwork(photo: Photo, artwork: Artwork, long_side_px: int, ratio: float) -> Array | None:
+    """Homography board mm -> photo px from matched features, or None where too few agree.
+
+    Features are taken from the photo shrunk to ``long_side_px``; a match must be nearer than its
+    runner-up by ``ratio``, and mutual.
+    """
     grey = grey_of(photo.pixels)
-    k = max(grey.shape) / SIFT_PX
+    k = max(grey.shape) / long_side_px
     if k > 1:
         grey = np.asarray(
             cv2.resize(grey, None, fx=1 / k, fy=1 / k, interpolation=cv2.INTER_AREA), np.uint8
@@ -71,12 +76,14 @@ def match_artwork(photo: Photo, artwork: Artwork) -> Array | None:
     points, seen = _root_sift(grey, None, most=MOST_POINTS)
     if min(len(points), len(places_mm)) < 8:
         return None
-    pairs = _mutual_matches(known, seen)
+    pairs = _mutual_matches(known, seen, ratio)
     photo_px = to_full(photo, (points[pairs[:, 1]] + 0.5) * k - 0.5)
     return homography_between(places_mm[pairs[:, 0]], photo_px, 3.0 * k * photo.scale)
 
 
-def _mutual_matches(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.int64]:
+def _mutual_matches(
+    a: NDArray[np.float32], b: NDArray[np.float32], ratio: float
+) -> NDArray[np.int64]:
     """Index pairs (M, 2) that are each other's nearest and pass Lowe's ratio test."""
     similar = a @ b.T
     best_two = np.partition(similar, -2, axis=1)[:, -2:]
@@ -84,7 +91,7 @@ def _mutual_matches(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[n
     rows = np.arange(len(a))
     d1 = np.sqrt(np.clip(2 - 2 * best_two[:, 1], 0, None))
     d2 = np.sqrt(np.clip(2 - 2 * best_two[:, 0], 1e-9, None))
-    good = (backward[forward] == rows) & (d1 < RATIO * d2)
+    good = (backward[forward] == rows) & (d1 < ratio * d2)
     return np.column_stack([rows[good], forward[good]])
 
 

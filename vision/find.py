@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,12 +11,18 @@ from numpy.typing import NDArray
 from calibrate.types import Artwork
 from scoring.lattice import cell_centres_mm
 from scoring.types import Lattice
-from vision.artwork import align_patches, match_artwork
+from vision.artwork import LOOKS, align_patches, match_artwork
 from vision.errors import BoardNotFound
 from vision.geometry import homography_between, refine_registration, registration_from
 from vision.marks import find_marks, mark_pairs
 from vision.proof import SEEN, is_proven, prove
-from vision.refusals import check_exposure, check_in_frame, refuse
+from vision.refusals import (
+    check_exposure,
+    check_in_frame,
+    check_sharpness,
+    mirrored,
+    unproven,
+)
 from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
@@ -42,11 +48,21 @@ def find_board(
     """
     check_exposure(photo)
     for start in _starts(photo, lattice, artwork, marks, corners_px):
-        found = _refined(photo, start, lattice, artwork)
-        if found is not None and is_proven(dict(found.evidence)):
+        found = _proven(photo, start, lattice, artwork)
+        if found is not None:
             check_in_frame(photo, found, lattice)
             return found
-    raise refuse(photo, artwork)
+    check_sharpness(photo)
+    if corners_px is None and _is_mirrored(photo, lattice, artwork):
+        raise mirrored(photo)
+    raise unproven(photo)
+
+
+def _is_mirrored(photo: Photo, lattice: Lattice, artwork: Artwork) -> bool:
+    """Whether the board is proven to be in the photo once that is flipped."""
+    flipped = replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1]))
+    starts = _by_artwork(flipped, artwork, LOOKS[:1])
+    return any(_proven(flipped, start, lattice, artwork) for start in starts)
 
 
 def _starts(
@@ -64,9 +80,16 @@ def _starts(
         by_marks = from_marks(photo, marks)
         if by_marks is not None:
             yield by_marks
-    homography = match_artwork(photo, artwork)
-    if homography is not None and np.linalg.det(homography) > 0:
-        yield registration_from(homography, photo.full_size_px, "artwork")
+    yield from _by_artwork(photo, artwork, LOOKS)
+
+
+def _by_artwork(
+    photo: Photo, artwork: Artwork, looks: Sequence[tuple[int, float]]
+) -> Iterator[Registration]:
+    for long_side_px, ratio in looks:
+        homography = match_artwork(photo, artwork, long_side_px, ratio)
+        if homography is not None and np.linalg.det(homography) > 0:
+            yield registration_from(homography, photo.full_size_px, "artwork")
 
 
 def from_marks(photo: Photo, marks: Mapping[int, Array]) -> Registration | None:
@@ -94,10 +117,21 @@ def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registrat
     return registration_from(homography, photo.full_size_px, "corners")
 
 
+def _proven(
+    photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
+) -> Registration | None:
+    """``start`` refined, with its proof, or None where it does not prove itself."""
+    found = _refined(photo, start, lattice, artwork)
+    if found is None:
+        return None
+    found = replace(found, evidence=prove(photo, found, lattice, artwork))
+    return found if is_proven(found.evidence) else None
+
+
 def _refined(
     photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
 ) -> Registration | None:
-    """``start`` aligned to the artwork below a pixel, with its proof; None if little is seen."""
+    """``start`` aligned to the artwork below a pixel; None where too little of it is seen."""
     places_mm = np.array(cell_centres_mm(lattice))
     found = start
     for reach in REACHES_PX:
@@ -110,4 +144,4 @@ def _refined(
         )
         if not np.isfinite(found.homography).all() or np.linalg.det(found.homography) <= 0:
             return None
-    return replace(found, evidence=prove(photo, found, lattice, artwork))
+    return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +60,7 @@ def prove(
     }
 
 
-def is_proven(evidence: dict[str, float]) -> bool:
+def is_proven(evidence: Mapping[str, float]) -> bool:
     """Whether the figures of ``prove`` suffice to read the board from this registration."""
     return (
         evidence["seen"] >= ENOUGH_SEEN

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 
-from calibrate.types import Artwork
 from scoring.types import Lattice
-from vision.artwork import grey_of, match_artwork
+from vision.artwork import grey_of
 from vision.errors import BoardNotFound
 from vision.types import Photo, Registration
 
@@ -51,33 +48,33 @@ def check_in_frame(photo: Photo, registration: Registration, lattice: Lattice) -
             )
 
 
-def refuse(photo: Photo, artwork: Artwork) -> BoardNotFound:
-    """The likeliest reason why nothing could be proven."""
+def check_sharpness(photo: Photo) -> None:
+    """Raise BoardNotFound where the photo is too blurred to show a board's artwork."""
     grey = grey_of(photo.pixels)
     k = SHARP_PX / max(grey.shape)
     small = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
     if float(cv2.Laplacian(small, cv2.CV_64F).var()) < FEWEST_EDGES:
-        return BoardNotFound(
+        raise BoardNotFound(
             photo.name,
             "the photo is too blurred.",
             "Hold the phone still, wipe its lens, snap again.",
         )
-    if _is_mirrored(photo, artwork):
-        return BoardNotFound(
-            photo.name,
-            "the board is mirrored, as in a selfie.",
-            "Use the phone's back camera, or turn mirroring off.",
-        )
+
+
+def mirrored(photo: Photo) -> BoardNotFound:
+    """The refusal of a photo that shows the board as a mirror does."""
+    return BoardNotFound(
+        photo.name,
+        "the board is mirrored, as in a selfie.",
+        "Use the phone's back camera, or turn mirroring off.",
+    )
+
+
+def unproven(photo: Photo) -> BoardNotFound:
+    """The refusal of a photo in which nothing could be proven to be this table's board."""
     return BoardNotFound(
         photo.name,
         "no board of this table could be proven to be in the photo.",
         "Check that it is this table's board, free it of cards and hands and snap again, "
         "or give its four corners (--corners).",
     )
-
-
-def _is_mirrored(photo: Photo, artwork: Artwork) -> bool:
-    """Whether the artwork is matched once the photo is flipped."""
-    flipped = replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1]))
-    homography = match_artwork(flipped, artwork)
-    return homography is not None and bool(np.linalg.det(homography) > 0)

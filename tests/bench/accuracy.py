@@ -281,7 +281,8 @@ def _print_table(counts: dict[tuple[str, str], Count]) -> None:
         )
         print(
             f"{r['table']:16} {r['split']:12} {r['found']:3}/{r['boards']:<3}"
-            f"{r['wrongly_found']:4}  | {centre}      | {r['cells']:5} {r['silent']:3} {100 * r['silent'] / cells:5.2f}%"
+            f"{r['wrongly_found']:4}  | {centre}      | {r['cells']:5} {r['silent']:3}"
+            f" {100 * r['silent'] / cells:5.2f}%"
             f" ({100 * r['silent_upper_95']:5.2f}%) {100 * r['asked'] / cells:5.1f}% |"
             f" {r['boards_silent']:2} ({100 * r['boards_silent_upper_95']:5.1f}%)"
             f"          | {r['times_decode'] or float('nan'):5.1f}"
