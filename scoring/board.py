@@ -37,6 +37,18 @@ class Board:
         ]
 
     @cached_property
+    def shifted(self) -> list[int]:
+        """The bits of every slot, moved as the cards' patterns look at them."""
+        slots = self.slots
+        return [slots[slot] >> offset for offset, slot in self.plan.shifts]
+
+    @cached_property
+    def started(self) -> list[int]:
+        """The bits at which the first two spots of patterns are as needed."""
+        shifted = self.shifted
+        return [shifted[first] & shifted[second] for first, second in self.plan.starts]
+
+    @cached_property
     def groups(self) -> list[tuple[int, Cells]]:
         """(colour, cells) of every group, each from its first cell on, cells ascending."""
         return list(groups_of(self.colours, self.plan.beside))
@@ -44,18 +56,16 @@ class Board:
     def placements(self, card: Card) -> list[Cells]:
         """Distinct sets of cells that complete a card, each ascending, in a fixed order."""
         found: set[Cells] = set()
-        slots, numbers = self.slots, self.plan.numbers
-        start = 1 if card.at else -1
+        shifted, started, numbers = self.shifted, self.started, self.plan.numbers
         for way in self.plan.ways[card.name]:
-            hits = start
-            for offset, slot in way.slots:
-                hits &= slots[slot] >> offset
+            hits = started[way.start]
+            for shift in way.shifts:
                 if not hits:
                     break
-            if hits and way.pairs:
-                hits = self._with_pairs(way, hits)
-            for bit in bits_of(hits):
-                found.add(tuple(sorted([numbers[bit + offset] for offset, _ in way.slots])))
+                hits &= shifted[shift]
+            if hits:
+                for bit in bits_of(self._with_pairs(way, hits & way.within)):
+                    found.add(tuple(sorted([numbers[bit + offset] for offset, _ in way.slots])))
         return sorted(found)
 
     def _with_pairs(self, way: Way, hits: int) -> int:

@@ -165,7 +165,7 @@ class Doubted:
         found: dict[Cells, list[Term]] = {}
         numbers = self.plan.numbers
         for way in self.plan.ways[card.name]:
-            hits = 1 if card.at else -1
+            hits = way.within
             for offset, slot in way.slots:
                 hits &= self.possible[slot] >> offset
                 if not hits:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import prod
 
 import numpy as np
 
@@ -70,8 +71,8 @@ class Knot:
     def rank_spans(self, k: int) -> tuple[Table, Table]:
         """(lowest, highest) rank between which doubt k decides, wherever they differ."""
         assert self.rank is not None
-        axis = self.scope.index(k)
-        low, high = self.rank.min(axis=axis).ravel(), self.rank.max(axis=axis).ravel()
+        rank = _along(self.rank, self.scope.index(k))
+        low, high = rank.min(axis=1).ravel(), rank.max(axis=1).ravel()
         moved = low < high
         return low[moved], high[moved]
 
@@ -80,8 +81,14 @@ def varies(term: Term, k: int) -> bool:
     """Whether a term can change with doubt k, the others being some way."""
     if k not in term.scope:
         return False
-    axis = term.scope.index(k)
-    return bool((term.table != term.table.take([0], axis=axis)).any())
+    table = _along(term.table, term.scope.index(k))
+    return bool((table[:, 1:] != table[:, :-1]).any())
+
+
+def _along(table: Table, axis: int) -> Table:
+    """The table as (all before, this axis, all behind it): three axes are gone through fastest."""
+    shape = table.shape
+    return table.reshape(prod(shape[:axis]), shape[axis], prod(shape[axis + 1 :]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,14 +274,23 @@ def settling_order(knot: Knot, first: frozenset[int]) -> Iterator[tuple[int, flo
         return
     axes = {k: axis for axis, k in enumerate(knot.scope)}
     asked: list[int] = []
-    width = float(knot.points.max() - knot.points.min())
-    while len(asked) < len(axes):
-        left = [k for k in axes if k not in asked]
-        widths = _widths(knot.points, [axes[k] for k in left])
+    points = _short(knot.points)
+    width = float(points.max() - points.min())
+    while left := [k for k in axes if k not in asked]:
+        if not width and not first.difference(asked):
+            yield from ((k, 0.0) for k in left)
+            return
+        widths = _widths(points, [axes[k] for k in left])
         best = min(left, key=lambda k: (k not in first, widths[axes[k]], k))
         yield best, width - widths[axes[best]]
         width = widths[axes[best]]
         asked.append(best)
+
+
+def _short(table: Table) -> Table:
+    """The table from 0 up in 16 bits if it fits: half the time for four times less memory."""
+    low, high = _ends(table)
+    return (table - low).astype(np.int16) if high - low < 1 << 15 else table
 
 
 def _widths(table: Table, axes: Sequence[int]) -> dict[int, float]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from scoring.board import Board
-from scoring.plan import NOTHING, Plan, Way, plan_of
+from scoring.plan import NOTHING, Plan, plan_of
 from scoring.rules import Card
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
@@ -81,17 +81,9 @@ def _cell(change: tuple[int, int | str]) -> int:
 def _places(plan: Plan, card: Card) -> Iterator[list[Spot]]:
     """Every place on the board in which a card fits."""
     for way in plan.ways[card.name]:
-        if card.at:
-            yield _spots(plan, way, 0)
-            continue
-        first = way.spots[0][0]
         for bit in plan.bits:
-            if all(bit - first + offset in plan.numbers for offset, _ in way.spots):
-                yield _spots(plan, way, bit - first)
-
-
-def _spots(plan: Plan, way: Way, origin: int) -> list[Spot]:
-    return [(plan.numbers[origin + offset], needs) for offset, needs in way.spots]
+            if way.within >> bit & 1 and all(bit + o in plan.numbers for o, _ in way.spots):
+                yield [(plan.numbers[bit + offset], needs) for offset, needs in way.spots]
 
 
 def _sure_changes(

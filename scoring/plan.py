@@ -2,8 +2,8 @@
 
 A cell's bit is v * stride + u, from its step (u, v) on the lattice, so that a whole pattern is
 looked for in all places at once: one shift and one "and" a spot. The stride leaves room for the
-widest pattern, so that no shift runs from one row into the next. On a board without steps the bits
-just number the cells.
+widest pattern on both sides, so that no shift runs from one row into the next. On a board without
+steps the bits just number the cells.
 """
 
 from __future__ import annotations
@@ -27,16 +27,22 @@ Cells = tuple[int, ...]
 
 @dataclass(frozen=True)
 class Way:
-    """One way for a pattern to lie.
+    """One way for a pattern to lie, offsets counted in bits from its first spot.
 
-    ``spots`` holds (offset in bits, what is needed there), ``slots`` (offset, number of the set of
-    cells that will do there): a colour's number, then ``Plan.any_piece``, then ``Plan.no_piece``.
-    ``pairs`` holds (offset of the first, bits apart, whether of one colour) for digits.
+    ``spots`` holds (offset, what is needed there); ``slots`` (offset, slot): the slot numbers the
+    set of cells that will do, a colour's number or ``Plan.any_piece`` or ``Plan.no_piece``;
+    ``start`` is the number in ``Plan.starts`` of the first two of them, which many ways share,
+    ``shifts`` the numbers in ``Plan.shifts`` of the others. ``pairs`` holds (offset of the first,
+    bits apart, whether of one colour) for digits. ``within`` are the bits at which the first spot
+    may lie: all (-1), or one for a card that lies in its own place.
     """
 
     spots: tuple[tuple[int, str], ...]
     slots: tuple[tuple[int, int], ...]
+    start: int
+    shifts: tuple[int, ...]
     pairs: tuple[tuple[int, int, bool], ...]
+    within: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +50,9 @@ class Plan:
     """Cells and colours by number, and how every card may lie.
 
     ``beside[i]`` are the numbers of the cells that share a whole side with cell i; ``bits[i]`` is
-    its bit, ``numbers`` the way back; ``ways`` holds for each card name every distinct way to lie.
+    its bit, ``numbers`` the way back; ``ways`` holds for each card name every distinct way to lie,
+    ``shifts`` every different (offset, slot) that they look at, ``starts`` every different first
+    two of these, by number.
     """
 
     ids: tuple[str, ...]
@@ -57,6 +65,8 @@ class Plan:
     bits: tuple[int, ...]
     numbers: Mapping[int, int]
     ways: Mapping[str, tuple[Way, ...]]
+    shifts: tuple[tuple[int, int], ...]
+    starts: tuple[tuple[int, int], ...]
 
     @property
     def any_piece(self) -> int:
@@ -83,13 +93,14 @@ def plan_of(sheet: GameSheet) -> Plan:
     }
     stride = _stride(lattice.places.values(), lying.values())
     bits = _bits(ids, lattice.places, stride)
+    looks = _Looks({}, {})
     ways = {
-        name: tuple(_way(_offsets(spots, stride), letters) for spots in ways)
+        name: tuple(_way(_drawn(spots, stride), letters, looks, fixed=False) for spots in ways)
         for name, ways in lying.items()
     }
     for card in sheet.cards:
         if card.at:
-            ways[card.name] = (_way(_fixed(card, index, bits), letters),)
+            ways[card.name] = (_way(_fixed(card, index, bits), letters, looks, fixed=True),)
     return Plan(
         ids=ids,
         index=index,
@@ -101,6 +112,8 @@ def plan_of(sheet: GameSheet) -> Plan:
         bits=bits,
         numbers={bit: i for i, bit in enumerate(bits)},
         ways=ways,
+        shifts=tuple(looks.shifts),
+        starts=tuple(looks.starts),
     )
 
 
@@ -121,23 +134,43 @@ def _bits(ids: Sequence[str], places: Mapping[str, Step], stride: int) -> tuple[
 Needed = Sequence[tuple[int, str]]
 
 
-def _offsets(spots: Spots, stride: int) -> Needed:
+def _drawn(spots: Spots, stride: int) -> Needed:
     return [(spot.v * stride + spot.u, spot.needs) for spot in spots]
 
 
 def _fixed(card: Card, index: Mapping[str, int], bits: Sequence[int]) -> Needed:
-    """A card that lies in its own place: the offsets are the bits themselves, found at bit 0."""
     return [(bits[index[cell]], needs) for cell, needs in card.at]
 
 
-def _way(needed: Needed, letters: Mapping[str, int]) -> Way:
-    slots = {"_": len(letters) + 1}
+@dataclass(frozen=True)
+class _Looks:
+    """Numbers given so far to what ways look at."""
+
+    shifts: dict[tuple[int, int], int]
+    starts: dict[tuple[int, int], int]
+
+    def shift(self, slot: tuple[int, int]) -> int:
+        return self.shifts.setdefault(slot, len(self.shifts))
+
+    def start(self, first: int, second: int) -> int:
+        return self.starts.setdefault((first, second), len(self.starts))
+
+
+def _way(bits: Needed, letters: Mapping[str, int], looks: _Looks, *, fixed: bool) -> Way:
+    first = min(bit for bit, _ in bits)
+    needed = sorted((bit - first, needs) for bit, needs in bits)
+    known = {**letters, "_": len(letters) + 1}
+    slots = tuple((offset, known.get(needs, len(letters))) for offset, needs in needed)
+    shifts = [looks.shift(slot) for slot in slots]
     digits = [(offset, needs) for offset, needs in needed if needs.isdigit()]
     return Way(
         spots=tuple(needed),
-        slots=tuple((o, letters.get(n, slots.get(n, len(letters)))) for o, n in needed),
+        slots=slots,
+        start=looks.start(shifts[0], shifts[min(1, len(shifts) - 1)]),
+        shifts=tuple(shifts[2:]),
         pairs=tuple(
             (min(a, b), abs(a - b), first == second)
             for (a, first), (b, second) in combinations(digits, 2)
         ),
+        within=1 << first if fixed else -1,
     )

@@ -13,7 +13,7 @@ from scoring.legality import check_board, check_supply
 from scoring.plan import plan_of
 from scoring.rules import Cards
 from scoring.sheet import GameSheet
-from scoring.types import Line, PlayerTally, Tally
+from scoring.types import Grid, Line, PlayerTally, Tally
 from scoring.winner import decide_winners
 
 Named = Mapping[str, Sequence[str]]
@@ -33,6 +33,7 @@ def tally(
     hold for that player. Raises SheetError for a board, player or name that the game does not have.
     """
     claims, facts = claims or {}, facts or {}
+    grids = {player: _cells(grid) for player, grid in grids.items()}
     for player, grid in grids.items():
         check_grid(sheet, grid, f"grid of {player}")
     check_names(sheet, grids, claims, facts)
@@ -46,6 +47,11 @@ def tally(
     problems = [p for player, grid in grids.items() for p in check_board(sheet, player, grid)]
     problems += check_supply(sheet, grids)
     return Tally(players, winners, tie_break, tuple(problems))
+
+
+def _cells(grid: Mapping[str, str]) -> Mapping[str, str]:
+    """The cells of a grid as they lie within it; looking them up is then several times faster."""
+    return grid.cells if isinstance(grid, Grid) else grid
 
 
 def player_tally(
