@@ -8,7 +8,6 @@ from pathlib import Path
 from calibrate.judge import judge
 from calibrate.learn import calibrate
 from calibrate.store import save_table
-
 from calibrate.types import Table
 from desk.given import GivenError, parse_corners
 from desk.say import CAUTION, quietly, working

@@ -6,9 +6,8 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 
-from calibrate.store import save_table
-
 import samples
+from calibrate.store import save_table
 from desk.answers import noting_answers
 from desk.archive import now_utc
 from desk.calibrating import judgement, learn_table

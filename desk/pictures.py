@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from vision.draw import crop, overlay
 
 from desk.durable import write_whole
 from desk.types import Seat
 from scoring.sheet import GameSheet
+from vision.draw import crop, overlay
 from vision.types import Photo, Reading
 
 

@@ -34,7 +34,7 @@ def seat_player(table: Table, player: str, path: Path, corners_px: PointsPx | No
     data = path.read_bytes()
     photo = load_photo(data, path.name)
     reading = read_photo(photo, table, corners_px)
-    return Seat(player, data, photo, reading, reading)
+    return Seat(player, data, photo, reading, reading, reading)
 
 
 def settle_doubts(game: Game, ask: Ask) -> Game:
@@ -60,14 +60,18 @@ def next_question(game: Game, number: int) -> Question | None:
 def with_answers(game: Game, answers: Sequence[Answer]) -> Game:
     """The game after these answers, each board's light fitted anew to all that was said of it."""
     known = (*game.answers, *answers)
-    seats = tuple(settled(seat, known, game.table) for seat in game.seats)
+    spoken_of = {answer.player for answer in answers}
+    seats = tuple(
+        settled(seat, known, game.table) if seat.player in spoken_of else seat
+        for seat in game.seats
+    )
     return suspecting(replace(game, seats=seats, answers=known))
 
 
 def settled(seat: Seat, answers: Sequence[Answer], table: Table) -> Seat:
     """One board after all answers that speak of it."""
     told = {a.cell: a.colour for a in answers if a.player == seat.player and a.colour != SKIP}
-    return replace(seat, reading=settle(seat.first, told, table) if told else seat.first)
+    return replace(seat, told=settle(seat.first, told, table) if told else seat.first)
 
 
 def hangs_of(game: Game) -> Hangs:
@@ -84,7 +88,7 @@ def record_of(outcome: Outcome, table_file: bytes) -> GameRecord:
             player=seat.player,
             photo_name=seat.photo.name,
             photo=seat.data,
-            reading=reading_json(seat.reading, game.table.sheet.lattice),
+            reading=reading_json(seat.reading),
             grid=dict(outcome.grids[seat.player]),
         )
         for seat in game.seats

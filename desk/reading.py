@@ -54,7 +54,7 @@ def read_one(
     if overlay:
         save_overlay(photo, reading, table.sheet, overlay / f"{path.stem}-read.png")
     if as_json:
-        print(json.dumps(reading_json(reading, table.sheet.lattice)), flush=True)
+        print(json.dumps(reading_json(reading)), flush=True)
     else:
         print(*reading_words(reading, table.sheet), sep="\n")
     return 0

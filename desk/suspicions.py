@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 from calibrate.types import Table
 from desk.beliefs import grid_of
@@ -17,7 +18,7 @@ from scoring.legality import fewest_wrong
 from scoring.types import EMPTY
 from vision.classify import believe
 from vision.level import plan_of
-from vision.types import CellReading
+from vision.types import CellReading, Evidence
 
 SUSPECTS_PER_PIECE = 2
 """Least sure cells put in doubt for each piece that the box does not hold (chosen by hand)."""
@@ -49,7 +50,7 @@ def impossible_cells(game: Game) -> dict[Place, str]:
     sheet = game.table.sheet
     found: dict[Place, str] = {}
     for seat in game.seats:
-        grid = grid_of(seat.reading)
+        grid = grid_of(seat.told)
         for cell in fewest_wrong(sheet, grid):
             empty = grid[cell] == EMPTY
             why = "a piece beside it would float" if empty else "nothing would hold a piece up here"
@@ -62,7 +63,7 @@ def impossible_cells(game: Game) -> dict[Place, str]:
 
 def oversupplied_cells(game: Game, answered: set[Place]) -> dict[Place, str]:
     """The least sure cells of each colour of which more pieces lie than the box holds."""
-    lying = Counter(colour for seat in game.seats for colour in grid_of(seat.reading).values())
+    lying = Counter(colour for seat in game.seats for colour in grid_of(seat.told).values())
     found: dict[Place, str] = {}
     for colour in game.table.sheet.colours:
         excess = lying[colour.name] - (colour.supply or lying[colour.name])
@@ -76,32 +77,31 @@ def oversupplied_cells(game: Game, answered: set[Place]) -> dict[Place, str]:
 def lead_by_place(game: Game, colour: str, answered: set[Place]) -> Iterator[tuple[Place, float]]:
     """How far this colour leads before the next, in every cell that was read so by no person."""
     for seat in game.seats:
-        for cell, ranked in ranking(seat, game.table).items():
-            likeliest = grid_of(seat.reading)[cell]
-            if likeliest == colour and (seat.player, cell) not in answered:
+        grid = grid_of(seat.told)
+        for cell, ranked in ranking(seat.first.evidence, game.table).items():
+            if grid[cell] == colour and (seat.player, cell) not in answered:
                 rival = min(distance for name, distance in ranked if name != colour)
                 yield (seat.player, cell), rival - dict(ranked)[colour]
 
 
 def suspected(seat: Seat, reasons: Mapping[str, str], table: Table) -> Seat:
     """A seat with these cells in doubt; what may lie in them is asked from the likeliest on."""
-    if not reasons:
-        return seat
-    ranks, cells = ranking(seat, table), dict(seat.reading.cells)
+    cells = dict(seat.told.cells)
     for cell, why in reasons.items():
         before = cells[cell]
         if before.doubt is None:
-            others = tuple(name for name, _ in ranks[cell] if name != before.colour)
+            ranked = ranking(seat.first.evidence, table)[cell]
+            others = [name for name, _ in ranked if name != before.colour]
             cells[cell] = CellReading(before.colour, (before.colour, *others)[:LIKELIEST], why)
-    return replace(seat, reading=replace(seat.reading, cells=cells))
+    return replace(seat, reading=replace(seat.told, cells=cells))
 
 
-def ranking(seat: Seat, table: Table) -> Ranking:
+@lru_cache(maxsize=32)
+def ranking(evidence: Evidence, table: Table) -> Ranking:
     """What colour alone says of every cell of a board."""
-    lattice, evidence = table.sheet.lattice, seat.reading.evidence
-    belief = believe(
-        evidence.samples, evidence.light, table.palette, plan_of(lattice).centres_mm, {}
-    )
+    lattice = table.sheet.lattice
+    centres_mm = plan_of(lattice).centres_mm
+    belief = believe(evidence.samples, evidence.light, table.palette, centres_mm, {})
     return {
         cell.id: tuple(sorted(zip(belief.names, map(float, row), strict=True), key=by_distance))
         for cell, row in zip(lattice.cells, belief.distances, strict=True)

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibrate.store import load_table
-
 from calibrate.types import Table
 from desk.answers import answers_from, load_answers, noting_answers
 from desk.archive import Archive, default_archive_folder, now_utc

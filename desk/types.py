@@ -36,13 +36,15 @@ class Claims:
 class Seat:
     """One player's board: the file as it came, the photo, and what is believed of it by now.
 
-    ``first`` is the reading before anybody answered; ``reading`` the one after all answers.
+    ``first`` is the reading before anybody answered, ``told`` the one after all answers; in
+    ``reading`` what cannot be so is in doubt as well.
     """
 
     player: str
     data: bytes
     photo: Photo
     first: Reading
+    told: Reading
     reading: Reading
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import fields
 
 import numpy as np
 
@@ -78,9 +79,10 @@ def seat(player: str, text: str, doubts: Mapping[str, tuple[str, ...]] | None = 
         np.diag([PX_PER_MM, PX_PER_MM, 1.0]), np.zeros(3), 0.0, (370, 280), 400.0, 0.2, "marks"
     )
     reading = object.__new__(Reading)  # no evidence: nothing here looks at it
-    told = {"photo": photo.name, "registration": place, "cells": cells, "milliseconds": {}}
-    vars(reading).update(told, evidence=None)
-    return Seat(player, b"", photo, reading, reading)
+    vars(reading).update(dict.fromkeys(field.name for field in fields(Reading)))
+    told = {"photo": photo.name, "registration": place, "cells": cells, "evidence": cells}
+    vars(reading).update(told)
+    return Seat(player, b"", photo, reading, reading, reading)
 
 
 def outcome(*seats: Seat, claims: Claims | None = None) -> Outcome:

@@ -10,19 +10,23 @@ import pytest
 from desk import suspicions
 from desk.records import Answer
 from desk.suspicions import suspecting
-from desk.types import Game, Seat
+from desk.types import Game
 from scoring.grid import parse_grid
 from scoring.sheet import parse_sheet
 from tests.desk import fakes
+from vision.types import CellReading
 
 LEADS = {"A2": 1.0, "B1": 2.0}
 """Cells of which colour alone is least sure; it is sure of all others."""
 
 
-def ranking(seat: Seat, _table: object) -> Mapping[str, tuple[tuple[str, float], ...]]:
+def ranking(
+    evidence: Mapping[str, CellReading], _table: object
+) -> Mapping[str, tuple[tuple[str, float], ...]]:
+    """As the fakes have it, the evidence is the cells."""
     return {
         cell: ((belief.colour, 0.0), ("moss", LEADS.get(cell, 50.0)), ("slate", 60.0))
-        for cell, belief in seat.reading.cells.items()
+        for cell, belief in evidence.items()
     }
 
 

@@ -1,0 +1,309 @@
+"""Every command on real photo files: what it prints, writes and keeps, and how it fails."""
+
+from __future__ import annotations
+
+import io
+import json
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from desk import archive as archive_room
+from scoring.grid import parse_grid
+from scoring.sheet import load_sheet
+from scoring.tally import tally
+from tests.desk.practice import PRACTICE, SHEET, Run
+
+PLAYERS = ("Isla", "Joss", "Wren")
+BOARDS = [f"{player}={PRACTICE / 'game' / f'{player.lower()}.jpg'}" for player in PLAYERS]
+CLAIMS = PRACTICE / "claims.toml"
+READING_KEYS = {
+    "photo",
+    "found",
+    "method",
+    "error_mm",
+    "board_corners_px",
+    "cells",
+    "milliseconds",
+}
+
+
+def truth() -> dict[str, dict[str, str]]:
+    """What really lies on every board."""
+    sheet = load_sheet(SHEET)
+    notes = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["grids"]
+    return {player: dict(parse_grid(notes[player], sheet)) for player in PLAYERS}
+
+
+def true_totals() -> dict[str, int]:
+    """Every player's total by the true boards."""
+    claims = tomllib.loads(CLAIMS.read_text("utf-8"))
+    result = tally(load_sheet(SHEET), truth(), claims)
+    return {player.player: player.total for player in result.players}
+
+
+@pytest.fixture(scope="module")
+def noise(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A photo of nothing."""
+    pixels = np.random.default_rng(5).integers(0, 256, (600, 800, 3), dtype=np.uint8)
+    path = tmp_path_factory.mktemp("noise") / "noise.jpg"
+    Image.fromarray(pixels).save(path, quality=90)
+    return path
+
+
+def totals(out: Path) -> dict[str, int]:
+    """The totals in a tally that was written."""
+    players = json.loads((out / "tally.json").read_text("utf-8"))["players"]
+    return {player["player"]: player["total"] for player in players}
+
+
+def test_calibrate_judges_the_table_and_cautions(tallyglass: Run, tmp_path: Path) -> None:
+    words = ["--sheet", SHEET, "--plan", PRACTICE / "layout.txt", "--out", tmp_path / "a.table"]
+    words += ["--empty", PRACTICE / "empty-1.jpg", "--layout", PRACTICE / "layout-1.jpg"]
+
+    ended = tallyglass("calibrate", *words)
+
+    assert ended.code == 0, ended.err
+    assert "the table for The Roof at Penmarrow is learned." in ended.out
+    assert "\n- " in ended.out
+    assert "Ask before you photograph" in ended.out
+    assert (tmp_path / "a.table").exists()
+
+
+def test_read_prints_one_json_object_a_photo(tallyglass: Run, table: Path) -> None:
+    photos = [PRACTICE / "game" / "isla.jpg", PRACTICE / "game" / "joss.jpg"]
+
+    ended = tallyglass("read", table, *photos, "--json")
+
+    assert ended.code == 0, ended.err
+    readings = [json.loads(line) for line in ended.out.splitlines()]
+    assert [reading["photo"] for reading in readings] == ["isla.jpg", "joss.jpg"]
+    for reading in readings:
+        assert set(reading) == READING_KEYS
+        assert reading["found"] is True
+        assert len(reading["board_corners_px"]) == 4
+        assert set(reading["milliseconds"]) == {"decode", "find", "sample", "classify"}
+        assert set(reading["cells"]) == set(truth()["Isla"])
+        for cell in reading["cells"].values():
+            assert set(cell) == {"colour", "candidates", "doubt"}
+
+
+def test_read_for_people_shows_the_grid_and_every_doubt(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    ended = tallyglass("read", table, PRACTICE / "game" / "joss.jpg", "--overlay", tmp_path)
+
+    assert ended.code == 0, ended.err
+    assert "joss.jpg: found by" in ended.out
+    assert "of 45 cells in doubt" in ended.out
+    with Image.open(tmp_path / "joss-read.png") as image:
+        assert image.width > 300
+
+
+def test_read_says_why_a_board_was_not_found_and_reads_on(
+    tallyglass: Run, table: Path, noise: Path
+) -> None:
+    ended = tallyglass("read", table, noise, PRACTICE / "game" / "isla.jpg", "--json")
+
+    missing, found = map(json.loads, ended.out.splitlines())
+    assert ended.code == 3
+    assert set(missing) == {"photo", "found", "reason", "hint"}
+    assert missing["photo"] == "noise.jpg"
+    assert missing["found"] is False
+    assert found["found"] is True
+
+
+def test_read_takes_corners_by_hand(tallyglass: Run, table: Path) -> None:
+    photo = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["photos"]["game/isla.jpg"]
+    corners = [f"{x},{y}" for x, y in photo["board_corners_px"]]
+
+    ended = tallyglass("read", table, PRACTICE / "game/isla.jpg", "--json", "--corners", *corners)
+
+    assert ended.code == 0, ended.err
+    given = np.array(photo["board_corners_px"])
+    assert np.abs(np.array(json.loads(ended.out)["board_corners_px"]) - given).max() < 6
+
+
+SPOILED = {
+    "cut.jpg": (PRACTICE / "game" / "isla.jpg").read_bytes()[:40_000],
+    "words.jpg": b"These are words, not a photo.",
+    "empty.jpg": b"",
+}
+
+
+@pytest.mark.parametrize("name", SPOILED)
+def test_a_file_that_is_no_whole_photo_is_named_in_one_sentence(
+    tallyglass: Run, table: Path, tmp_path: Path, name: str
+) -> None:
+    (tmp_path / name).write_bytes(SPOILED[name])
+
+    ended = tallyglass("read", table, tmp_path / name)
+
+    assert ended.code == 2
+    assert ended.out == ""
+    assert ended.err.startswith(f"{name}: ")
+    assert len(ended.err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("content", [b"", b"no table", b"PK\x03\x04 half a table"])
+def test_a_file_that_is_no_table_is_named(tallyglass: Run, tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "x.table").write_bytes(content)
+
+    ended = tallyglass("read", tmp_path / "x.table", PRACTICE / "game" / "isla.jpg")
+
+    assert ended.code == 2
+    assert "x.table" in ended.err
+    assert len(ended.err.strip().splitlines()) == 1
+
+
+def test_tally_without_questions_says_between_which_totals_each_player_lies(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "out"
+    words = ["--claims", CLAIMS, "--no-questions", "--out", out, "--archive", tmp_path / "archive"]
+
+    ended = tallyglass("tally", table, *BOARDS, *words)
+
+    assert ended.code == 0, ended.err
+    made = json.loads((out / "tally.json").read_text("utf-8"))
+    for player in made["players"]:
+        low, high = player["between"]
+        assert low <= player["total"] <= high
+    assert made["answers"] == []
+    assert (made["settled"] is False) == ("may win" in ended.out or "Unsure: " in ended.out)
+    assert "Ask before you photograph" in ended.out
+
+
+def test_tally_with_every_answer_gives_the_true_totals_and_keeps_the_game(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    out, kept = tmp_path / "out", tmp_path / "archive"
+    lines = ['by = "Wren"']
+    for player, grid in truth().items():
+        lines += [f"[{player}]", *(f'{cell} = "{colour}"' for cell, colour in grid.items())]
+    (tmp_path / "answers.toml").write_text("\n".join(lines), "utf-8")
+
+    ended = tallyglass(
+        *("tally", table, *BOARDS, "--claims", CLAIMS, "--answers", tmp_path / "answers.toml"),
+        *("--out", out, "--archive", kept),
+    )
+
+    assert ended.code == 0, ended.err
+    assert totals(out) == true_totals()
+    assert "Question" not in ended.out
+    assert "135 answers by Wren" in ended.out
+    for name in ("score-sheet.html", "tally.csv", "isla-read.png", "joss-read.png"):
+        assert (out / name).stat().st_size > 500
+    listed = tallyglass("archive", "list", "--archive", kept)
+    assert "The Roof at Penmarrow: Isla" in listed.out
+    shown = tallyglass("archive", "show", "1", "--archive", kept)
+    assert "Wren said of Isla's A1" in shown.out
+    record = json.loads(tallyglass("archive", "show", "1", "--archive", kept, "--json").out)
+    assert len(record["boards"]) == 3
+    assert (kept / record["boards"][0]["photo_file"]).exists()
+    assert record["versions"]["tallyglass"]
+
+
+def test_questions_are_asked_one_by_one_and_noted_at_once(
+    tallyglass: Run, table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "out"
+    monkeypatch.setattr("sys.stdin", io.StringIO("nonsense\n" + "?\n" * 300))
+
+    ended = tallyglass(
+        *("tally", table, *BOARDS, "--claims", CLAIMS, "--by", "Jo"),
+        *("--out", out, "--archive", tmp_path / "archive"),
+    )
+
+    assert ended.code == 0, ended.err
+    asked = [line for line in ended.out.splitlines() if line.startswith(("Question", "> Question"))]
+    crops = list((out / "questions").glob("*.png")) if asked else []
+    assert len(crops) == len(asked)
+    if asked:
+        assert "'nonsense' is no such piece. Type S slate" in ended.out
+        noted = tomllib.loads((out / "answers.toml").read_text("utf-8"))
+        assert noted.pop("by") == "Jo"
+        assert sum(len(cells) for cells in noted.values()) == len(asked)
+
+
+def test_the_end_of_the_input_leaves_the_rest_open(
+    tallyglass: Run, table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+
+    ended = tallyglass(
+        *("tally", table, *BOARDS, "--out", tmp_path / "out", "--archive", tmp_path / "archive")
+    )
+
+    assert ended.code == 0, ended.err
+    assert totals(tmp_path / "out").keys() == set(PLAYERS)
+
+
+def test_a_claim_of_an_unknown_card_is_refused_before_any_work(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "claims.toml").write_text('Isla = ["Golden Gate"]', "utf-8")
+
+    ended = tallyglass("tally", table, *BOARDS, "--claims", tmp_path / "claims.toml")
+
+    assert ended.code == 2
+    assert ended.err == "claims of Isla: there is no card 'Golden Gate'\n"
+
+
+def test_a_board_that_is_not_found_ends_the_tally_with_code_3(
+    tallyglass: Run, table: Path, noise: Path, tmp_path: Path
+) -> None:
+    kept = tmp_path / "archive"
+
+    ended = tallyglass("tally", table, f"Ana={noise}", "--archive", kept, "--out", tmp_path / "o")
+
+    assert ended.code == 3
+    assert ended.err.startswith("noise.jpg: ")
+    assert len(ended.err.strip().splitlines()) == 1
+    assert not kept.exists()
+
+
+def test_a_full_disk_is_named_and_nothing_is_half_kept(
+    tallyglass: Run, table: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    kept = tmp_path / "archive"
+    monkeypatch.setattr(archive_room, "write_durably", full)
+    words = ["--no-questions", "--out", tmp_path / "out", "--archive", kept]
+
+    ended = tallyglass("tally", table, BOARDS[0], *words)
+
+    assert ended.code == 2
+    assert ended.err == (
+        f"The archive in {kept} cannot be written: No space left on device. Nothing was saved.\n"
+    )
+    assert "No game is kept here yet" in tallyglass("archive", "list", "--archive", kept).out
+
+
+def test_a_folder_that_is_a_file_is_named(tallyglass: Run, table: Path, tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file", "utf-8")
+    words = ["--no-questions", "--out", tmp_path / "taken", "--archive", tmp_path / "archive"]
+
+    ended = tallyglass("tally", table, BOARDS[0], *words)
+
+    assert ended.code == 2
+    assert "taken" in ended.err
+    assert len(ended.err.strip().splitlines()) == 1
+
+
+def test_the_demo_does_the_whole_job_and_its_totals_are_true(
+    tallyglass: Run, tmp_path: Path
+) -> None:
+    ended = tallyglass("demo", "--out", tmp_path)
+
+    assert ended.code == 0, ended.err
+    assert totals(tmp_path) == true_totals()
+    assert str(tmp_path) in ended.out
+    for name in ("penmarrow.table", "score-sheet.html", "tally.csv", "wren-read.png"):
+        assert (tmp_path / name).exists()
+    assert (tmp_path / "archive" / "archive.sqlite").exists()
