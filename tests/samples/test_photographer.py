@@ -134,7 +134,7 @@ def test_an_arm_makes_cells_dark_and_the_truth_says_which() -> None:
 def test_a_die_covers_what_lies_below_and_the_truth_keeps_both() -> None:
     board = board_of()
     grid = striped(board)
-    shots = [snap(board, grid, replace(Conditions.clean(), dice=1), seed) for seed in range(3)]
+    shots = [snap(board, grid, replace(Conditions.clean(), dice=1), seed) for seed in range(2)]
 
     for shot in shots:
         under = dict(shot.truth.under_cover)
@@ -144,7 +144,7 @@ def test_a_die_covers_what_lies_below_and_the_truth_keeps_both() -> None:
 
 def test_a_stored_picture_turns_upright_again() -> None:
     board = board_of()
-    for orientation in (1, 3, 6, 8):
+    for orientation in (3, 6, 8):
         pose = replace(Conditions.clean((300, 400)), exif_orientation=orientation)
         shot = snap(board, striped(board), pose)
         stored = Image.open(BytesIO(shot.jpeg()))

@@ -8,9 +8,10 @@ import pytest
 from PIL import Image
 
 from samples.bench_folder import Plan, write_bench_folder
-from samples.kits import invent_kit
+from samples.invent import sheet_marks
+from samples.kits import invent_kit, sheet_kit
 from samples.penmarrow import PHOTOS, load_penmarrow
-from samples.practice import CAFE, write_practice
+from samples.practice import CAFE, main, write_practice
 from scoring.grid import parse_grid
 from scoring.legality import check_supply, floating_pieces
 from scoring.tally import tally
@@ -117,3 +118,16 @@ def _stored(path: Path) -> tuple[tuple[int, int], int]:
 
 def _inside(points: np.ndarray, size: list[int]) -> bool:
     return bool((points > 0).all() and (points < np.array(size)).all())
+
+
+def test_the_command_writes_as_many_tables_as_asked(tmp_path: Path) -> None:
+    main([str(tmp_path), "--seed", "2", "--tables", "1", "--games", "1", "--long-side", "160"])
+
+    assert len(list(tmp_path.glob("made-2000-*/photos.json"))) == 1
+
+
+def test_a_game_can_be_photographed_on_the_printing_without_marks() -> None:
+    sheet = load_penmarrow()
+
+    assert [mark.id for mark in sheet_marks(sheet)] == [4, 5, 6, 7]
+    assert sheet_kit(sheet, 1, False).board.marks == ()
