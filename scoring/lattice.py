@@ -17,11 +17,14 @@ from statistics import median
 
 from scoring.errors import SheetError
 from scoring.regular import Outline, Shape, Step, piece_outline, place_outline, row_of, steps_of
-from scoring.sides import centre, overlapping_pairs, shared_sides
+from scoring.sides import area, centre, overlapping_pairs, shared_sides
 from scoring.types import Cell, Lattice, Point
 
 REGULAR = ("square", "courses", "hex-pointy", "hex-flat", "diamond")
 """The regular kinds; the one other kind is "drawn"."""
+
+SMALLEST_MM2 = 1.0
+"""Area in mm² below which a drawn outline is no place for a piece."""
 
 HALF_STEPPED = ("courses", "hex-pointy", "hex-flat", "diamond")
 """Kinds whose steps (u, v) all have u + v even, or all odd."""
@@ -50,7 +53,7 @@ def build_lattice(
     SheetError when two cells share a name or a spot, or the cells do not lie as ``like`` says.
     """
     ids = [cell.id for cell in cells]
-    _refuse_doubles(cells)
+    _refuse_impossible(cells)
     if neighbours is None:
         joined = _named(ids, shared_sides([cell.polygon_mm for cell in cells]))
     else:
@@ -144,11 +147,13 @@ def _named(ids: Sequence[str], pairs: Iterable[tuple[int, int]]) -> dict[str, tu
     return {id: tuple(ids[j] for j in sorted(js)) for id, js in zip(ids, beside, strict=True)}
 
 
-def _refuse_doubles(cells: Sequence[Cell]) -> None:
+def _refuse_impossible(cells: Sequence[Cell]) -> None:
     seen: set[str] = set()
     for cell in cells:
         if cell.id in seen:
             raise SheetError(f"board, cell {cell.id}", "two cells have this name")
+        if abs(area(cell.polygon_mm)) < SMALLEST_MM2:
+            raise SheetError(f"board, cell {cell.id}", "its outline has no area")
         seen.add(cell.id)
     for i, j in overlapping_pairs([cell.polygon_mm for cell in cells]):
         where = f"board, cells {cells[i].id} and {cells[j].id}"

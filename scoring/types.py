@@ -68,7 +68,7 @@ class Grid(Mapping[str, str]):
         return len(self.cells)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Proof:
     """One cause of points: these cells give these points, said in words a player understands."""
 
@@ -77,7 +77,7 @@ class Proof:
     words: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Line:
     """One row of a player's tally: a rule of the sheet (or a card), its points and their proofs."""
 
