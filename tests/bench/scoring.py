@@ -9,8 +9,8 @@ Run from the project's folder (as a module, so that its name does not hide the r
 It measures boards a second on a 60-cell board with 30 cards (program and plain networkx/scipy rules
 on the same boards, interleaved, totals compared), the time of what 8 doubtful cells of 4 candidates
 each can change (and holds it to full enumeration on fewer cells), of a what-if, of the exact
-packing, and how the cost grows up to a board of 2,500 cells. Times are medians of processor time, so
-that other work on the machine does not count.
+packing, and how the cost grows up to a board of 2,500 cells. Times are medians of processor time,
+so that other work on the machine does not count.
 """
 
 from __future__ import annotations

@@ -1,14 +1,13 @@
 """The rules once more, in the plainest way: networkx, scipy, dictionaries and millimetres.
 
 Slow and straightforward on purpose. Tests hold the real program to it, the bench measures against
-it. Patterns are turned as drawings in mm and laid over the cells' centres, so that nothing is shared
-with the program's own steps, turns and bits.
+it. Patterns are turned as drawings in mm and laid over the cells' centres, so that nothing is
+shared with the program's own steps, turns and bits.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import combinations
@@ -232,8 +231,3 @@ def _turned(drawing: np.ndarray, times: int, card: Card) -> Iterable[np.ndarray]
                 [[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]]
             )
             yield drawing * [mirrored, 1.0] @ turn
-
-
-def plain_supply(sheet: GameSheet, grids: Iterable[Grid]) -> dict[str, int]:
-    """Pieces of each colour over all boards."""
-    return dict(Counter(colour for grid in grids for colour in grid.values()))

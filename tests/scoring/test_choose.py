@@ -1,4 +1,4 @@
-"""The exact choice against brute force and published optima (METHODS of the trade: exact covers)."""
+"""The exact choice against brute force and published optima."""
 
 from __future__ import annotations
 

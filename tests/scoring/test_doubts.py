@@ -95,7 +95,7 @@ def test_ranges_winners_and_what_hangs_equal_full_enumeration(game):
 @given(doubtful_games(players=1))
 def test_a_card_hangs_on_a_cell_if_its_completions_can_change_with_it(game):
     sheet, boards, claims, facts = game
-    shared = [rule for rule in sheet.rules if rule.label == "cards"][0]
+    shared = next(rule for rule in sheet.rules if rule.label == "cards")
     if not (shared.share_cards and shared.share_copies):
         return
     hangs = what_hangs(sheet, boards, claims, facts)
@@ -193,4 +193,4 @@ def practice_board():
     from tests.strategies import made
 
     sheet = sheet_on(made("square", (2, 2)), "none")
-    return sheet, {cell: ("ash",) for cell in sheet.lattice.neighbours}
+    return sheet, dict.fromkeys(sheet.lattice.neighbours, ("ash",))

@@ -120,7 +120,13 @@ def test_near_misses_need_as_few_changes_as_any_place_does(data):
     sheet = data.draw(sheets(most=3))
     grid = data.draw(grids(sheet.lattice))
     for card in sheet.cards:
-        if len({s.needs for s in card.pattern if s.needs.isdigit()} | {n for _, n in card.at if n.isdigit()}) > 3:
+        if (
+            len(
+                {s.needs for s in card.pattern if s.needs.isdigit()}
+                | {n for _, n in card.at if n.isdigit()}
+            )
+            > 3
+        ):
             continue
         miss = near_miss(sheet, grid, card)
         assert len(miss.changes) == fewest_changes(sheet, card, grid)

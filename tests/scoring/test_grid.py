@@ -66,7 +66,10 @@ def test_a_grid_that_cannot_be_read_is_refused_with_its_line(text, words):
             dict.fromkeys(["A1", "A2", "B1", "B2", "C1"], "ash"),
             "grid, cell C1: the board has no such cell",
         ),
-        (dict.fromkeys(["A1", "A2", "B1", "B2"], "gold"), "grid, cell A1: there is no colour 'gold'"),
+        (
+            dict.fromkeys(["A1", "A2", "B1", "B2"], "gold"),
+            "grid, cell A1: there is no colour 'gold'",
+        ),
     ],
 )
 def test_a_grid_that_does_not_fit_the_sheet_is_refused_with_its_cell(cells, words):

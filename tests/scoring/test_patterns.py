@@ -9,9 +9,9 @@ from __future__ import annotations
 import pytest
 
 from scoring.board import Board
-from scoring.plan import plan_of
 from scoring.lattice import regular_lattice
 from scoring.patterns import orientations, parse_pattern
+from scoring.plan import plan_of
 from scoring.regular import Shape
 from scoring.rules import Card, Cards, Spot
 from scoring.sheet import GameSheet
