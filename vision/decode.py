@@ -59,9 +59,9 @@ def _header(data: bytes, name: str) -> tuple[int, int, bytes, str, bool]:
     if data[4:8] == b"ftyp":
         pillow_heif.register_heif_opener()
     try:
-        with warnings.catch_warnings(), Image.open(io.BytesIO(data)) as image:
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        with _opened(data) as image:
             width, height = image.size
+            _check_size(width, height, name)
             icc = image.info.get("icc_profile") or b""
             turned = image.getexif().get(0x0112, 1) >= 5 and image.format != "HEIF"
             kind = image.format or ""
@@ -71,6 +71,17 @@ def _header(data: bytes, name: str) -> tuple[int, int, bytes, str, bool]:
         raise PhotoError(
             name, "this is not a photo that can be read (JPEG, PNG, WebP or HEIC).", RETAKE
         ) from error
+    return width, height, icc, kind, turned
+
+
+def _opened(data: bytes) -> Image.Image:
+    """The picture, not decoded yet, without Pillow's warning of sizes that are allowed here."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        return Image.open(io.BytesIO(data))
+
+
+def _check_size(width: int, height: int, name: str) -> None:
     if width * height > MAX_PIXELS:
         raise PhotoError(
             name, f"the picture has over {MAX_PIXELS // 1_000_000} million pixels.", RETAKE
@@ -81,7 +92,6 @@ def _header(data: bytes, name: str) -> tuple[int, int, bytes, str, bool]:
             f"the picture is only {width} x {height} pixels.",
             "Send the original, not a thumbnail.",
         )
-    return width, height, icc, kind, turned
 
 
 def _decoding_scale(long_side_px: int) -> int:
@@ -109,7 +119,7 @@ def _decode(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
 def _decode_heif(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
     """RGB pixels by Pillow; libheif has applied the orientation already."""
     try:
-        with Image.open(io.BytesIO(data)) as image:
+        with _opened(data) as image:
             upright = ImageOps.exif_transpose(image).convert("RGB")
     except (OSError, SyntaxError, ValueError, RuntimeError) as error:
         raise PhotoError(name, "the HEIC photo is cut short or damaged.", RETAKE) from error
