@@ -182,6 +182,8 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has left
     except OSError as error:
+        from desk.say import os_error_in_words
+
         fail(os_error_in_words(error))
     except Exception as error:
         code = exit_code_of(error)
@@ -203,21 +205,6 @@ def fail(words: str, code: int = BAD_INPUT) -> None:
     """Say what went wrong and end."""
     print(words, file=sys.stderr)
     sys.exit(code)
-
-
-def os_error_in_words(error: OSError) -> str:
-    """A sentence about a file that could not be read or written."""
-    where = error.filename or "The output"
-    reason = {
-        "FileNotFoundError": "there is no such file.",
-        "IsADirectoryError": "this is a folder; a file is needed here.",
-        "NotADirectoryError": "this is a file; a folder is needed here.",
-        "PermissionError": "this program may not read or write here.",
-        "FileExistsError": "something of this name is in the way.",
-    }.get(type(error).__name__, f"{(error.strerror or str(error)).lower()}.")
-    if "no space" in reason:
-        reason = "the disk is full. Make room and run the command again."
-    return f"{where}: {reason}"
 
 
 if __name__ == "__main__":

@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from desk.beliefs import candidates_of
 from desk.pictures import save_crop
 from desk.records import Answer
-from desk.tally_words import lettered, stakes
+from desk.tally_words import ANYTHING, may_be, stakes
 from desk.types import SKIP, Ask, Clock, Game, Question, Seat, now
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
@@ -45,20 +44,14 @@ def question_words(question: Question, crop: Path) -> list[str]:
     game, hang = question.game, question.hang
     sheet, seat = game.table.sheet, seat_of(game, hang.player)
     doubt = seat.reading.cells[hang.cell].doubt or "it is in doubt"
+    options = may_be(seat, sheet, hang.cell)
+    likely = "It may be anything" if options == ANYTHING else f"Likeliest first: {options}"
     return [
         f"Question {question.number}: {hang.player}, cell {hang.cell}  (picture: {crop})",
-        f"  {doubt[0].upper()}{doubt[1:]}. {may_be(seat, sheet, hang.cell)}",
+        f"  {doubt[0].upper()}{doubt[1:]}. {likely}.",
         f"  The answer can change {stakes(hang)}; {totals_now(question)}.",
         f"  {choices(sheet)}",
     ]
-
-
-def may_be(seat: Seat, sheet: GameSheet, cell: str) -> str:
-    """What may lie in a cell, the likeliest first."""
-    names = candidates_of(seat.reading, sheet)[cell]
-    if len(names) > len(sheet.colours):
-        return "It may be anything."
-    return f"Likeliest first: {', '.join(lettered(sheet, name) for name in names)}."
 
 
 def totals_now(question: Question) -> str:

@@ -12,7 +12,7 @@ from calibrate.types import Table
 from desk.beliefs import grid_of
 from desk.given import PointsPx, parse_corners
 from desk.pictures import save_overlay
-from desk.say import complain, working
+from desk.say import complain, os_error_in_words, working
 from scoring.grid import format_grid
 from scoring.sheet import GameSheet
 from vision.decode import load_photo
@@ -46,7 +46,7 @@ def read_one(
     """Read one photo and print what was read; returns 0, or the code of why not."""
     try:
         with working(f"Reading {path.name}"):
-            photo = load_photo(path.read_bytes(), path.name)
+            photo = load_photo(bytes_of(path), path.name)
             reading = read_photo(photo, table, corners_px)
     except (BoardNotFound, PhotoError) as error:
         print(json.dumps(not_found(error))) if as_json else complain(str(error))
@@ -58,6 +58,15 @@ def read_one(
     else:
         print(*reading_words(reading, table.sheet), sep="\n")
     return 0
+
+
+def bytes_of(path: Path) -> bytes:
+    """A photo file's bytes. Raises PhotoError where there is no such file, so that others go on."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        reason = os_error_in_words(error).partition(": ")[2]
+        raise PhotoError(path.name, reason, "Check the name and the folder.") from error
 
 
 def not_found(error: BoardNotFound | PhotoError) -> dict[str, Any]:

@@ -40,3 +40,18 @@ def complain(words: str) -> None:
 def listed(words: Sequence[str], last: str) -> str:
     """Words as a list in a sentence."""
     return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def os_error_in_words(error: OSError) -> str:
+    """A sentence about a file that could not be read or written."""
+    where = error.filename or "The output"
+    reason = {
+        "FileNotFoundError": "there is no such file.",
+        "IsADirectoryError": "this is a folder; a file is needed here.",
+        "NotADirectoryError": "this is a file; a folder is needed here.",
+        "PermissionError": "this program may not read or write here.",
+        "FileExistsError": "something of this name is in the way.",
+    }.get(type(error).__name__, f"{(error.strerror or str(error)).lower()}.")
+    if "no space" in reason:
+        reason = "the disk is full. Make room and run the command again."
+    return f"{where}: {reason}"

@@ -6,11 +6,14 @@ from collections.abc import Iterator, Sequence
 
 from desk.beliefs import candidates_of
 from desk.say import listed
-from desk.types import Outcome
+from desk.types import Outcome, Seat
 from scoring.doubts import Hang
 from scoring.explain import explain_player, explain_winners
 from scoring.sheet import GameSheet
 from scoring.types import PlayerTally
+
+ANYTHING = "anything"
+"""What may lie in a cell of which nothing at all is known."""
 
 
 def tally_words(outcome: Outcome) -> Iterator[str]:
@@ -86,9 +89,16 @@ def open_words(outcome: Outcome) -> Iterator[str]:
 def doubt_words(outcome: Outcome, hang: Hang) -> str:
     """A doubtful cell and what may lie in it."""
     sheet = outcome.game.table.sheet
-    reading = next(seat.reading for seat in outcome.game.seats if seat.player == hang.player)
-    may_be = [lettered(sheet, name) for name in candidates_of(reading, sheet)[hang.cell]]
-    return f"{hang.player}'s cell {hang.cell} may be {listed(may_be, 'or')}"
+    seat = next(seat for seat in outcome.game.seats if seat.player == hang.player)
+    return f"{hang.player}'s cell {hang.cell} may be {may_be(seat, sheet, hang.cell)}"
+
+
+def may_be(seat: Seat, sheet: GameSheet, cell: str) -> str:
+    """What may lie in a cell, the likeliest first."""
+    names = candidates_of(seat.reading, sheet)[cell]
+    if len(names) > len(sheet.colours):
+        return ANYTHING
+    return listed([lettered(sheet, name) for name in names], "or")
 
 
 def stakes(hang: Hang) -> str:

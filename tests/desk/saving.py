@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import io
+import random
 import sys
 from pathlib import Path
 
-import numpy as np
 from PIL import Image
 
 from desk.archive import Archive
-from desk.records import BoardRecord, GameRecord
-from desk.types import Answer
+from desk.records import Answer, BoardRecord, GameRecord
 
 
 def photo(seed: int) -> bytes:
-    pixels = np.random.default_rng(seed).integers(0, 256, (120, 160, 3), dtype=np.uint8)
+    pixels = random.Random(seed).randbytes(160 * 120 * 3)
     out = io.BytesIO()
-    Image.fromarray(pixels).save(out, "JPEG", quality=90)
+    Image.frombytes("RGB", (160, 120), pixels).save(out, "JPEG", quality=90)
     return out.getvalue()
 
 

@@ -116,6 +116,15 @@ def test_read_says_why_a_board_was_not_found_and_reads_on(
     assert found["found"] is True
 
 
+def test_a_photo_that_is_not_there_does_not_stop_the_others(tallyglass: Run, table: Path) -> None:
+    ended = tallyglass("read", table, "none.jpg", PRACTICE / "game" / "isla.jpg", "--json")
+
+    missing, found = map(json.loads, ended.out.splitlines())
+    assert ended.code == 2
+    assert missing["reason"] == "there is no such file."
+    assert found["found"] is True
+
+
 def test_read_takes_corners_by_hand(tallyglass: Run, table: Path) -> None:
     photo = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["photos"]["game/isla.jpg"]
     corners = [f"{x},{y}" for x, y in photo["board_corners_px"]]

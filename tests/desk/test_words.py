@@ -188,7 +188,7 @@ def test_an_open_doubt_gives_the_range_and_says_what_hangs_on_it() -> None:
 def test_a_covered_cell_may_be_anything() -> None:
     text = "\n".join(tally_words(fakes.outcome(fakes.seat("Ana", fakes.ANA, {"A2": ("odd",)}))))
 
-    assert "A2 may be moss (M), slate (S) or empty" in text
+    assert "A2 may be anything" in text
 
 
 def test_the_json_adds_up() -> None:
