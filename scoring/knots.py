@@ -7,6 +7,7 @@ as the sheet does, tie-breaks included (standing.py).
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -211,8 +212,8 @@ def sum_over(board: Doubted, scope: Scope, terms: Sequence[Term]) -> Table:
     return table
 
 
-MOST_BRANCHES = 20_000
-"""Branches tried per bound; each costs about as many microseconds as a knot has tables."""
+MOST_LOOKS = 100_000
+"""Tables looked at for one bound; each look takes about a microsecond."""
 
 
 def extremes(board: Doubted, scope: Scope, terms: Sequence[Term]) -> tuple[int, int]:
@@ -222,16 +223,16 @@ def extremes(board: Doubted, scope: Scope, terms: Sequence[Term]) -> tuple[int, 
 
 
 def _most(board: Doubted, scope: Scope, terms: Sequence[Term]) -> int:
-    """The greatest sum, or a bound above it when ``MOST_BRANCHES`` did not settle it.
+    """The greatest sum, or a bound above it when ``MOST_LOOKS`` did not settle it.
 
     Cells are decided one by one, those in most tables first, the most promising colour first; a
     branch is left when all tables at their best cannot beat the best sum found.
     """
-    degree = {k: sum(k in term.scope for term in terms) for k in scope}
+    degree = Counter(k for term in terms for k in term.scope)
     order = sorted(scope, key=lambda k: (-degree[k], k))
     open_: list[tuple[int, int, list[Term]]] = [(_bound(terms), 0, list(terms))]
     best: int | None = None
-    for _ in range(MOST_BRANCHES):
+    for _ in range(MOST_LOOKS // (1 + len(terms) * max(board.sizes))):
         if not open_:
             return best if best is not None else 0
         bound, depth, left = open_.pop()

@@ -114,7 +114,7 @@ def test_scoring_never_runs_code_from_a_sheet(word):
 
 
 def test_scoring_is_importable_alone():
-    """In a fresh interpreter no other room, no image library, not even scipy is loaded by it."""
+    """A fresh interpreter then holds no other room, no image library and not even scipy."""
     code = (
         "import sys, scoring.tally, scoring.doubts, scoring.explain, scoring.lifting, scoring.grid\n"
         "print([m for m in sys.modules if m.split('.')[0] in "
