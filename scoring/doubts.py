@@ -18,8 +18,9 @@ from scoring.card_terms import Side, side_of
 from scoring.doubted import Doubted
 from scoring.errors import SheetError
 from scoring.grid import check_grid
-from scoring.knots import Knot, Outcome, settling_order
+from scoring.knots import Knot, Outcome
 from scoring.plan import plan_of
+from scoring.questions import settling_order
 from scoring.sheet import GameSheet
 from scoring.standing import (
     changes_winner,

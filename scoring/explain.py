@@ -10,7 +10,7 @@ from scoring.near_misses import near_miss
 from scoring.rules import Cards
 from scoring.sheet import GameSheet
 from scoring.tally import Named, tally
-from scoring.types import Grid, Line, PlayerTally, Tally
+from scoring.types import Line, PlayerTally, Tally
 
 
 def explain(sheet: GameSheet, result: Tally, grids: Mapping[str, Mapping[str, str]]) -> str:
@@ -81,15 +81,15 @@ class WhatIf:
 def what_if(
     sheet: GameSheet,
     grids: Mapping[str, Mapping[str, str]],
-    player: str,
-    changes: Mapping[str, str],
+    changes: Mapping[str, Mapping[str, str]],
     claims: Named | None = None,
     facts: Named | None = None,
 ) -> WhatIf:
-    """The tally if these cells of one player's board held these colours (or were "empty")."""
-    if player not in grids:
-        raise SheetError("what if", f"there is no player {player!r}")
-    changed = {**grids, player: Grid({**grids[player], **changes})}
+    """The tally if these cells held these colours (or were "empty"): by player, then cell."""
+    for player in changes:
+        if player not in grids:
+            raise SheetError("what if", f"there is no player {player!r}")
+    changed = {player: {**grid, **changes.get(player, {})} for player, grid in grids.items()}
     before, after = tally(sheet, grids, claims, facts), tally(sheet, changed, claims, facts)
     return WhatIf(before, after, tuple(_differences(before, after)))
 

@@ -46,7 +46,7 @@ def lifting_cost(
     """What lifting these pieces off one board would cost its player."""
     order = lifting_order(sheet, grid, cells)
     gone = dict.fromkeys(cells, EMPTY)
-    result = what_if(sheet, {"": grid}, "", gone, {"": claimed}, {"": facts})
+    result = what_if(sheet, {"": grid}, {"": gone}, {"": claimed}, {"": facts})
     before, after = result.before.players[0], result.after.players[0]
     return LiftingCost(
         cells=tuple(cells),

@@ -24,7 +24,15 @@ MAY_IMPORT = {
 SCORING_MAY_IMPORT = {
     "pydantic": {"sheet.py", "sheet_form.py"},
     "scipy": {"choose.py"},
-    "numpy": {"choose.py", "doubted.py", "terms.py", "card_terms.py", "knots.py", "standing.py"},
+    "numpy": {
+        "choose.py",
+        "doubted.py",
+        "terms.py",
+        "card_terms.py",
+        "knots.py",
+        "standing.py",
+        "questions.py",
+    },
 }
 """Packages beyond the standard library that scoring may import, and the only modules that may."""
 
@@ -116,7 +124,7 @@ def test_scoring_never_runs_code_from_a_sheet(word):
 def test_scoring_is_importable_alone():
     """A fresh interpreter then holds no other room, no image library and not even scipy."""
     code = (
-        "import sys, scoring.tally, scoring.doubts, scoring.explain, scoring.lifting, scoring.grid\n"
+        "import sys, scoring.tally, scoring.doubts, scoring.lifting, scoring.grid\n"
         "print([m for m in sys.modules if m.split('.')[0] in "
         "('vision', 'calibrate', 'samples', 'desk', 'cv2', 'skimage', 'sklearn', 'PIL', 'scipy')])"
     )

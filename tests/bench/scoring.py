@@ -171,7 +171,7 @@ def single_steps(rng: random.Random) -> dict[str, float]:
     change = {"C4": "moss"}
     plan_of(sheet)
     plan_of(packed)
-    what = [milliseconds(lambda g=g: what_if(sheet, {"Ada": g}, "Ada", change)) for g in grids]
+    what = [milliseconds(lambda g=g: what_if(sheet, {"Ada": g}, {"Ada": change})) for g in grids]
     pack = [milliseconds(lambda g=g: tally(packed, {"Ada": g})) for g in grids]
     return {"what_if_ms": statistics.median(what), "packed_tally_ms": statistics.median(pack)}
 

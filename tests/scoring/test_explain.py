@@ -148,7 +148,7 @@ def fewest_changes(sheet, card, grid):
 
 
 def test_what_if_tells_what_would_change(roof, board):
-    result = what_if(roof, {"Ada": board}, "Ada", {"C1": "moss"}, {"Ada": ["Valley"]})
+    result = what_if(roof, {"Ada": board}, {"Ada": {"C1": "moss"}}, {"Ada": ["Valley"]})
 
     assert result.words == (
         "Ada: Valley gives 3 instead of 0 points",
@@ -159,14 +159,14 @@ def test_what_if_tells_what_would_change(roof, board):
 
 def test_what_if_tells_of_another_winner(roof, board):
     boards = {"Ada": board, "Ben": board}
-    result = what_if(roof, boards, "Ada", {"C1": "moss"})
+    result = what_if(roof, boards, {"Ada": {"C1": "moss"}})
 
     assert result.words[-1] == "Ben wins instead of Ada and Ben"
 
 
 def test_what_if_for_a_stranger_is_refused(roof, board):
     with pytest.raises(SheetError, match="what if: there is no player 'Eve'"):
-        what_if(roof, {"Ada": board}, "Eve", {})
+        what_if(roof, {"Ada": board}, {"Eve": {}})
 
 
 @cases(30)
@@ -176,7 +176,7 @@ def test_what_if_is_the_tally_of_the_changed_board(game, data):
     player = data.draw(st.sampled_from(list(boards)))
     cell = data.draw(st.sampled_from(list(boards[player])))
     colour = data.draw(st.sampled_from(NAMES))
-    result = what_if(sheet, boards, player, {cell: colour}, claims, facts)
+    result = what_if(sheet, boards, {player: {cell: colour}}, claims, facts)
 
     assert result.before == tally(sheet, boards, claims, facts)
     changed = {**boards, player: {**boards[player], cell: colour}}
@@ -188,7 +188,7 @@ def test_what_if_takes_well_under_a_frame(roof, board):
     times = []
     for _ in range(20):
         start = perf_counter()
-        what_if(roof, {"Ada": board}, "Ada", {"C1": "moss"}, {"Ada": ["Valley"]})
+        what_if(roof, {"Ada": board}, {"Ada": {"C1": "moss"}}, {"Ada": ["Valley"]})
         times.append(perf_counter() - start)
 
     assert min(times) < 0.005
