@@ -3,33 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from calibrate.judge import judge
 from calibrate.learn import calibrate
 from calibrate.store import save_table
 from calibrate.types import Table
-from desk.given import GivenError, parse_corners
+from desk.given import GivenError, parse_corners, text_of
 from desk.say import CAUTION, quietly, working
 from scoring.grid import parse_grid
 from scoring.sheet import load_sheet
 from vision.decode import load_photo
+from vision.types import Photo
 
 SUFFIX = ".table"
 
 
-def run_calibrate(
-    sheet: Path,
-    empty: Sequence[Path],
-    layout: Sequence[Path],
-    plan: Path,
-    out: Path,
-    corners: Sequence[str] | None,
-) -> None:
+@dataclass(frozen=True)
+class KnownThings:
+    """Files that show known things: the sheet, photos of the empty board and of a layout, its plan.
+
+    ``corners`` are the board's in the first photo, as ``x,y`` words, where a person gave them.
+    """
+
+    sheet: Path
+    empty: Sequence[Path]
+    layout: Sequence[Path]
+    plan: Path
+    corners: Sequence[str] | None = None
+
+
+def run_calibrate(known: KnownThings, out: Path) -> None:
     """Learn, judge, save, and say so."""
     if out.suffix != SUFFIX:
         raise GivenError(str(out), f"a table's name ends in {SUFFIX}.")
-    table = learn_table(out.stem, sheet, empty, layout, plan, corners)
+    table = learn_table(out.stem, known)
     out.parent.mkdir(parents=True, exist_ok=True)
     save_table(table, out)
     print(f"{out}: the table for {table.sheet.name} is learned.")
@@ -37,25 +46,20 @@ def run_calibrate(
     quietly(CAUTION)
 
 
-def learn_table(
-    name: str,
-    sheet_file: Path,
-    empty: Sequence[Path],
-    layout: Sequence[Path],
-    plan: Path,
-    corners: Sequence[str] | None = None,
-) -> Table:
+def learn_table(name: str, known: KnownThings) -> Table:
     """The table that these photos teach."""
-    sheet = load_sheet(sheet_file)
-    grid = parse_grid(plan.read_text("utf-8"), sheet, str(plan))
+    sheet = load_sheet(known.sheet)
+    grid = parse_grid(text_of(known.plan), sheet, str(known.plan))
+    corners_px = parse_corners(known.corners) if known.corners else None
     with working("Learning the table"):
-        return calibrate(
-            name,
-            sheet,
-            [load_photo(path.read_bytes(), path.name) for path in empty],
-            [(load_photo(path.read_bytes(), path.name), grid) for path in layout],
-            parse_corners(corners) if corners else None,
-        )
+        empty = [photo_of(path) for path in known.empty]
+        layouts = [(photo_of(path), grid) for path in known.layout]
+        return calibrate(name, sheet, empty, layouts, corners_px)
+
+
+def photo_of(path: Path) -> Photo:
+    """The photo in a file."""
+    return load_photo(path.read_bytes(), path.name)
 
 
 def judgement(table: Table) -> list[str]:

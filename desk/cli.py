@@ -68,9 +68,9 @@ def calibrate(
     tallyglass calibrate --sheet game.toml --empty empty.jpg --layout known.jpg
     --plan layout.txt --out kitchen.table
     """
-    from desk.calibrating import run_calibrate
+    from desk.calibrating import KnownThings, run_calibrate
 
-    run_calibrate(sheet, empty or [], layout, plan, out, corners)
+    run_calibrate(KnownThings(sheet, empty or [], layout, plan, corners), out)
 
 
 @app.command()

@@ -9,16 +9,16 @@ from pathlib import Path
 import samples
 from calibrate.store import save_table
 from desk.answers import noting_answers
-from desk.archive import now_utc
-from desk.calibrating import judgement, learn_table
+from desk.archive import Archive, now_utc
+from desk.calibrating import KnownThings, judgement, learn_table
 from desk.given import load_claims
 from desk.pictures import save_crop
-from desk.pipeline import score_game
+from desk.pipeline import record_of, score_game
 from desk.questions import crop_path, question_words, seat_of
 from desk.records import Answer
 from desk.say import CAUTION, quietly
 from desk.tally_words import tally_words
-from desk.tallying import keep, read_boards, write_results
+from desk.tallying import read_boards, write_results
 from desk.types import Ask, Clock, Game, Question, now
 from scoring.grid import parse_grid
 from scoring.sheet import GameSheet
@@ -45,7 +45,7 @@ KEPT = {
 def run_demo(out: Path, clock: Clock = now_utc) -> None:
     """Calibrate, judge, read, ask, tally, show, keep."""
     print("Step 1: learn the table from two photos of the empty board and two of a known layout.")
-    table = learn_table("penmarrow", SHEET, practice("empty"), practice("layout"), plan())
+    table = learn_table("penmarrow", known_things())
     table_file = out / "penmarrow.table"
     out.mkdir(parents=True, exist_ok=True)
     save_table(table, table_file)
@@ -67,21 +67,18 @@ def run_demo(out: Path, clock: Clock = now_utc) -> None:
     print("\nStep 4: the tally.")
     print(*tally_words(outcome), sep="\n")
     write_results(outcome, out, clock)
-    number = keep(outcome, table_file, out / "archive", clock)
+    archive = Archive(out / "archive", clock)
+    number = archive.save(record_of(outcome, table_file.read_bytes()))
 
     print(f"\nStep 5: all is kept in {out.resolve()} (game {number} of its archive):")
     print(*(f"  {name:<22} {what}" for name, what in KEPT.items()), sep="\n")
     quietly(CAUTION)
 
 
-def practice(kind: str) -> list[Path]:
-    """The practice photos of one kind, in order."""
-    return sorted(PRACTICE.glob(f"{kind}-*.jpg"))
-
-
-def plan() -> Path:
-    """The text that says which piece lies where in the known layout."""
-    return PRACTICE / "layout.txt"
+def known_things() -> KnownThings:
+    """The practice photos that a table is learned from."""
+    empty, layout = (sorted(PRACTICE.glob(f"{kind}-*.jpg")) for kind in ("empty", "layout"))
+    return KnownThings(SHEET, empty, layout, PRACTICE / "layout.txt")
 
 
 def photos_of(players: list[str]) -> dict[str, Path]:

@@ -45,9 +45,17 @@ def names_by_player(path: Path, data: Any) -> dict[str, list[str]]:
 def load_toml(path: Path) -> dict[str, Any]:
     """A TOML file's tables. Raises GivenError where it is not TOML."""
     try:
-        return tomllib.loads(path.read_text("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        return tomllib.loads(text_of(path))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise GivenError(str(path), f"is not valid TOML: {error}.") from error
+
+
+def text_of(path: Path) -> str:
+    """A text file's content. Raises GivenError where it is not text."""
+    try:
+        return path.read_text("utf-8")
+    except UnicodeDecodeError as error:
+        raise GivenError(str(path), "is not a text file in UTF-8.") from error
 
 
 def parse_seats(words: Sequence[str]) -> dict[str, Path]:

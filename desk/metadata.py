@@ -48,8 +48,11 @@ def orientation_of(data: bytes) -> int:
     """EXIF orientation, 1 to 8; 1 (upright) where the file says nothing usable."""
     from PIL import Image
 
-    with Image.open(io.BytesIO(data)) as image:
-        value = image.getexif().get(ORIENTATION_TAG, 1)
+    try:
+        with Image.open(io.BytesIO(data)) as image:
+            value = image.getexif().get(ORIENTATION_TAG, 1)
+    except (OSError, SyntaxError, ValueError, struct.error) as error:
+        raise PhotoFormatError from error
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
 
 

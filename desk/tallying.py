@@ -41,15 +41,15 @@ class TallyJob:
 
 
 def run_tally(job: TallyJob, clock: Clock = now_utc) -> None:
-    """Read, ask, tally, show, keep."""
+    """Read, ask, tally, show, keep. An archive that cannot be used is said before anybody works."""
+    archive = Archive(job.archive or default_archive_folder(), clock)
     game = open_game(job, clock)
     outcome = score_game(game, asker_of(job, clock))
     print(*tally_words(outcome), sep="\n")
     for path in write_results(outcome, job.out, clock):
         print(f"Written: {path}")
-    folder = job.archive or default_archive_folder()
-    number = keep(outcome, job.table, folder, clock)
-    print(f"Kept as game {number} in {folder}")
+    number = archive.save(record_of(outcome, job.table.read_bytes()))
+    print(f"Kept as game {number} in {archive.folder}")
     quietly(CAUTION)
 
 
@@ -110,8 +110,3 @@ def write_results(outcome: Outcome, out: Path, clock: Clock) -> list[Path]:
         write_whole(out / name, text.encode())
         files.append(out / name)
     return files
-
-
-def keep(outcome: Outcome, table_file: Path, folder: Path, clock: Clock) -> int:
-    """The game's number in the archive, once it is safely there."""
-    return Archive(folder, clock).save(record_of(outcome, table_file.read_bytes()))

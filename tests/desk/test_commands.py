@@ -223,7 +223,7 @@ def test_questions_are_asked_one_by_one_and_noted_at_once(
     monkeypatch.setattr("sys.stdin", io.StringIO("nonsense\n" + "?\n" * 300))
 
     ended = tallyglass(
-        *("tally", table, *BOARDS, "--claims", CLAIMS, "--by", "Jo"),
+        *("tally", table, *BOARDS[1:], "--by", "Jo"),
         *("--out", out, "--archive", tmp_path / "archive"),
     )
 
@@ -244,11 +244,11 @@ def test_the_end_of_the_input_leaves_the_rest_open(
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
 
     ended = tallyglass(
-        *("tally", table, *BOARDS, "--out", tmp_path / "out", "--archive", tmp_path / "archive")
+        *("tally", table, BOARDS[2], "--out", tmp_path / "out", "--archive", tmp_path / "archive")
     )
 
     assert ended.code == 0, ended.err
-    assert totals(tmp_path / "out").keys() == set(PLAYERS)
+    assert totals(tmp_path / "out").keys() == {PLAYERS[2]}
 
 
 def test_a_claim_of_an_unknown_card_is_refused_before_any_work(
@@ -272,7 +272,31 @@ def test_a_board_that_is_not_found_ends_the_tally_with_code_3(
     assert ended.code == 3
     assert ended.err.startswith("noise.jpg: ")
     assert len(ended.err.strip().splitlines()) == 1
-    assert not kept.exists()
+    assert "No game is kept here yet" in tallyglass("archive", "list", "--archive", kept).out
+
+
+def test_an_archive_that_cannot_be_used_is_named_before_any_work(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "taken").write_text("a file", "utf-8")
+    words = ["--out", tmp_path / "out", "--archive", tmp_path / "taken"]
+
+    ended = tallyglass("tally", table, BOARDS[0], *words)
+
+    assert ended.code == 2
+    assert ended.out == ""
+    assert "cannot be written" in ended.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_plan_that_is_no_text_is_named(tallyglass: Run, tmp_path: Path) -> None:
+    photo = PRACTICE / "layout-1.jpg"
+    words = ["--sheet", SHEET, "--layout", photo, "--plan", photo, "--out", tmp_path / "a.table"]
+
+    ended = tallyglass("calibrate", *words)
+
+    assert ended.code == 2
+    assert ended.err == f"{photo}: is not a text file in UTF-8.\n"
 
 
 def test_a_full_disk_is_named_and_nothing_is_half_kept(

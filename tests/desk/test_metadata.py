@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import re
+import warnings
 
 import numpy as np
 import pillow_heif
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image, ImageCms, PngImagePlugin
 
 from desk.metadata import PhotoFormatError, orientation_of, strip_metadata
+from vision.decode import load_photo
 
 pillow_heif.register_heif_opener()
 
@@ -140,3 +145,33 @@ def test_a_heic_photo_whose_metadata_cannot_be_blanked_becomes_a_clean_jpeg(
 def test_what_is_no_photo_is_refused() -> None:
     with pytest.raises(PhotoFormatError, match="not a JPEG, PNG, WebP or HEIC"):
         strip_metadata(b"only some words")
+
+
+@given(st.binary(min_size=1, max_size=6), st.floats(0, 1), st.sampled_from(list(CASES)))
+@settings(max_examples=150, deadline=None)
+def test_a_spoiled_file_is_stripped_or_refused_and_nothing_else(
+    junk: bytes, where: float, name: str
+) -> None:
+    whole = CASES[name]()
+    at = int(where * len(whole))
+    spoiled = whole[:at] + junk + whole[at + len(junk) :]
+
+    with contextlib.suppress(PhotoFormatError), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Pillow warns of spoiled EXIF
+        clean, _ = strip_metadata(spoiled)
+        assert len(clean) <= len(spoiled) + 64
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "HEIF"])
+def test_a_stripped_photo_is_read_as_before(kind: str) -> None:
+    pixels = np.random.default_rng(3).integers(0, 256, (30, 40, 3), dtype=np.uint8)
+    large = Image.fromarray(pixels).resize((400, 300), Image.Resampling.BICUBIC)
+    out = io.BytesIO()
+    exif = personal_exif(1 if kind == "HEIF" else 8).tobytes()
+    large.save(out, kind, exif=exif, icc_profile=PROFILE)
+
+    before = load_photo(out.getvalue(), "a")
+    after = load_photo(strip_metadata(out.getvalue())[0], "a")
+
+    assert after.full_size_px == before.full_size_px
+    np.testing.assert_array_equal(after.pixels, before.pixels)
