@@ -14,6 +14,7 @@ from scoring.build_rules import cards_of, rules_of, tie_breaks_of
 from scoring.errors import SheetError
 from scoring.rules import Card, Rule, TieBreak
 from scoring.sheet_form import ColourForm, MarkForm, SheetForm
+from scoring.sheet_words import in_words
 from scoring.types import EMPTY, Colour, Lattice, Point
 
 NOT_COLOURS = (EMPTY, "odd", "covered")
@@ -68,14 +69,16 @@ def load_sheet(path: str | Path) -> GameSheet:
 def parse_sheet(text: str, where: str = "sheet") -> GameSheet:
     """The game sheet written in this TOML; ``where`` names it in errors."""
     try:
-        form = SheetForm.model_validate(tomllib.loads(text))
-        return _sheet(form, text)
+        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SheetError(where, f"is not valid TOML: {error}") from error
     except RecursionError as error:
         raise SheetError(where, "is nested too deeply") from error
+    try:
+        return _sheet(SheetForm.model_validate(data), text)
     except ValidationError as error:
-        raise SheetError(where, _in_words(error)) from error
+        place, reason = in_words(error.errors(include_url=False), data)
+        raise SheetError(f"{where}, {place}", reason) from error
     except SheetError as error:
         raise SheetError(f"{where}, {error.where}", error.reason) from error
 
@@ -139,17 +142,3 @@ def _marks(forms: Iterable[MarkForm]) -> dict[int, Corners]:
         a, b, c, d = form.corners_mm
         marks[form.id] = (a, b, c, d)
     return marks
-
-
-def _in_words(error: ValidationError) -> str:
-    """The first complaint as "place: reason", places counted from 1 as a reader counts."""
-    first = error.errors(include_url=False)[0]
-    steps = [f"number {step + 1}" if isinstance(step, int) else str(step) for step in first["loc"]]
-    more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
-    return f"{', '.join(steps)}: {_REASONS.get(first['type'], first['msg'])}{more}"
-
-
-_REASONS = {
-    "missing": "this key is missing",
-    "extra_forbidden": "there is no such key",
-}

@@ -9,12 +9,16 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+Whole = Annotated[int, Field(strict=True)]
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Points = Annotated[Whole, Field(ge=-1_000_000, le=1_000_000)]
+Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(min_length=1, max_length=10_000)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
-Length = Annotated[float, Field(gt=0, le=10_000)]
-PointMm = tuple[float, float]
+Length = Annotated[Number, Field(gt=0, le=10_000)]
+PointMm = tuple[Number, Number]
 Letter = Annotated[str, Field(pattern=r"^[A-Za-z]$")]
-Rows = Annotated[list[Annotated[int, Field(ge=1, le=500)]], Field(min_length=1, max_length=500)]
+Rows = Annotated[list[Annotated[Whole, Field(ge=1, le=500)]], Field(min_length=1, max_length=500)]
 
 
 class Form(BaseModel):
@@ -29,7 +33,7 @@ class AnchorsForm(Form):
     edge: Literal["top", "bottom", "left", "right", "rim"] | None = None
     rows: list[str] = []
     cells: list[str] = []
-    all: bool = False
+    all: Flag = False
 
 
 class DrawnCellForm(Form):
@@ -44,12 +48,12 @@ class BoardForm(Form):
     """The board: a regular lattice (``rows``, ``pitch_mm`` ...) or one drawn cell by cell."""
 
     kind: Literal["square", "courses", "hex-pointy", "hex-flat", "diamond", "drawn"]
-    rows: Rows | Annotated[int, Field(ge=1, le=500)] | None = None
-    columns: Annotated[int, Field(ge=1, le=500)] | None = None
+    rows: Rows | Annotated[Whole, Field(ge=1, le=500)] | None = None
+    columns: Annotated[Whole, Field(ge=1, le=500)] | None = None
     pitch_mm: Length | None = None
     row_pitch_mm: Length | None = None
-    gap_mm: Annotated[float, Field(ge=0, le=100)] = 0.0
-    margin_mm: PointMm | Annotated[float, Field(ge=0)] = 0.0
+    gap_mm: Annotated[Number, Field(ge=0, le=100)] = 0.0
+    margin_mm: PointMm | Annotated[Number, Field(ge=0)] = 0.0
     size_mm: tuple[Length, Length] | None = None
     shifted: Literal["first", "second", "none"] = "second"
     lower_edge: Literal["straight", "round"] = "straight"
@@ -57,14 +61,14 @@ class BoardForm(Form):
     like: Literal["", "square", "courses", "hex-pointy", "hex-flat", "diamond"] = ""
     anchors: AnchorsForm = AnchorsForm()
     support: Literal["any", "all", "none"] = "any"
-    piece_height_mm: Annotated[float, Field(ge=0, le=100)] = 0.0
-    full: bool = False
+    piece_height_mm: Annotated[Number, Field(ge=0, le=100)] = 0.0
+    full: Flag = False
 
 
 class MarkForm(Form):
     """One printed corner mark (DICT_4X4_50): corners clockwise from the mark's own top left."""
 
-    id: Annotated[int, Field(ge=0, le=49)]
+    id: Annotated[Whole, Field(ge=0, le=49)]
     on: Literal["board", "card"] = "board"
     corners_mm: Annotated[list[PointMm], Field(min_length=4, max_length=4)]
 
@@ -74,26 +78,26 @@ class ColourForm(Form):
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9 -]{0,30}$")]
     letter: Letter
-    supply: Annotated[int, Field(ge=1)] | None = None
-    in_patterns: bool = True
+    supply: Annotated[Whole, Field(ge=1)] | None = None
+    in_patterns: Flag = True
 
 
 class CardForm(Form):
     """One objective card."""
 
     name: Name
-    points: int
+    points: Points
     pattern: Text | None = None
     at: dict[str, str] = {}
-    turns: bool = True
-    mirrors: bool = True
+    turns: Flag = True
+    mirrors: Flag = True
     count: Literal["once", "each"] = "once"
     held: Literal["claimed", "common"] = "claimed"
-    missed: Annotated[int, Field(le=0)] = 0
+    missed: Annotated[Points, Field(le=0)] = 0
 
 
 Label = Annotated[str, Field(min_length=1, max_length=80)]
-TableForm = dict[Annotated[str, Field(pattern=r"^[0-9]{1,4}$")], int]
+TableForm = dict[Annotated[str, Field(pattern=r"^[0-9]{1,4}$")], Points]
 Over = Literal["rows", "columns", "rings", "board"]
 
 
@@ -103,9 +107,9 @@ class GroupsForm(Form):
     kind: Literal["groups"]
     label: Label = "groups"
     colours: list[str] = []
-    min_size: Annotated[int, Field(ge=1)] = 1
-    each: int = 0
-    flat: int = 0
+    min_size: Annotated[Whole, Field(ge=1)] = 1
+    each: Points = 0
+    flat: Points = 0
     by_size: TableForm = {}
     only: Literal["all", "largest", "largest-of-each-colour"] = "all"
 
@@ -115,8 +119,8 @@ class CardsForm(Form):
 
     kind: Literal["cards"]
     label: Label = "cards"
-    share_between_cards: bool = True
-    share_between_copies: bool = True
+    share_between_cards: Flag = True
+    share_between_copies: Flag = True
 
 
 class ExtrasForm(Form):
@@ -125,7 +129,7 @@ class ExtrasForm(Form):
     kind: Literal["extras"]
     label: Label = "extras"
     colour: str
-    each: int
+    each: Points
 
 
 class RegionsForm(Form):
@@ -136,7 +140,7 @@ class RegionsForm(Form):
     over: Over = "board"
     cells: dict[str, list[str]] = {}
     need: Literal["full", "one-colour", "all-different"] = "full"
-    points: int
+    points: Points
 
 
 class VarietyForm(Form):
@@ -147,7 +151,7 @@ class VarietyForm(Form):
     over: Over = "board"
     cells: dict[str, list[str]] = {}
     around: str = ""
-    each: int = 0
+    each: Points = 0
     by_count: TableForm = {}
 
 
@@ -157,7 +161,7 @@ class AdjacentForm(Form):
     kind: Literal["adjacent"]
     label: Label = "neighbours"
     colours: tuple[str, str]
-    each: int
+    each: Points
 
 
 class EmptiesForm(Form):
@@ -165,7 +169,7 @@ class EmptiesForm(Form):
 
     kind: Literal["empties"]
     label: Label = "empty cells"
-    each: int
+    each: Points
 
 
 class EndsForm(Form):
@@ -174,7 +178,7 @@ class EndsForm(Form):
     kind: Literal["ends"]
     label: Label
     fact: Name
-    points: int
+    points: Points
 
 
 RuleForm = Annotated[

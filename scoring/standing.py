@@ -13,7 +13,7 @@ from itertools import chain
 import numpy as np
 
 from scoring.card_terms import Side, card_terms, counted_terms
-from scoring.doubted import Loose, Table, Term
+from scoring.doubted import Doubted, Loose, Table, Term
 from scoring.knots import MOST_RANKS, Outcome, Value, outcome_of
 from scoring.rules import Cards, Rule, TieBreak
 from scoring.sheet import GameSheet
@@ -33,12 +33,12 @@ def outcomes_of(sheet: GameSheet, sides: Mapping[str, Side]) -> dict[str, Outcom
         {player: _tie(sheet, tie, side, by_rule[player]) for player, side in sides.items()}
         for tie in sheet.tie_breaks
     ]
-    weights = _weights(ties)
+    weights = _weights([points, *ties])
     return {
         player: outcome_of(
             side.board,
             points[player],
-            _weighted([points[player], *(tie[player] for tie in ties)], weights),
+            _weighted(side.board, [points[player], *(tie[player] for tie in ties)], weights),
         )
         for player, side in sides.items()
     }
@@ -147,21 +147,37 @@ def _tie_terms(
             return [constant(int(tie.of in side.facts))]
 
 
-def _weights(ties: Sequence[Mapping[str, Value]]) -> list[int]:
-    """Weights of the total and of every tie-break: each outweighs all that follow it."""
-    weights = [1]
-    for tie in reversed(ties):
-        bounds = [value.bounds() for value in tie.values()]
-        span = max((high for _, high in bounds), default=0) - min(
-            (low for low, _ in bounds), default=0
-        )
-        weights.insert(0, weights[0] * (span + 1))
-    return weights
+GREATEST_RANK = 1 << 62
+"""Ranks are kept in 64 bits."""
 
 
-def _weighted(values: Sequence[Value], weights: Sequence[int]) -> Value:
+def _weights(values: Sequence[Mapping[str, Value]]) -> list[int]:
+    """Weights of the total and of the tie-breaks: each outweighs all that follow it.
+
+    Only as many tie-breaks get one as fit into a rank.
+    """
+    spans = [_span(value) for value in values]
+    while True:
+        weights = [1]
+        for span in reversed(spans[1:]):
+            weights.insert(0, weights[0] * (span + 1))
+        if len(spans) == 1 or weights[0] * spans[0] < GREATEST_RANK:
+            return weights
+        spans.pop()
+
+
+def _span(value: Mapping[str, Value]) -> int:
+    """Distance between the least and the greatest number that any player may have, 0 included."""
+    bounds = [(0, 0), *(one.bounds() for one in value.values())]
+    return max(high for _, high in bounds) - min(low for low, _ in bounds)
+
+
+def _weighted(board: Doubted, values: Sequence[Value], weights: Sequence[int]) -> Value:
+    """The rank; where tie-breaks had to be left out, whatever they might decide is left open."""
     rank = Value()
-    for value, weight in zip(values, weights, strict=True):
+    for value, weight in zip(values, weights, strict=False):
         for term in chain[Term | Loose](value.exact, value.loose):
             rank.add(term, weight)
+    if len(weights) < len(values):
+        rank.add(Loose(tuple(range(len(board.doubts))), 0, 0))
     return rank

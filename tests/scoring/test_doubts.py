@@ -33,7 +33,14 @@ def doubtful_games(draw, most=4, players=2):
     return sheet, boards, claims, facts
 
 
-LIMITS = ("LARGEST_TABLE", "MOST_RANKS", "MOST_LOOKS", "LARGEST_CLUSTER", "LARGEST_PART")
+LIMITS = (
+    "LARGEST_TABLE",
+    "GREATEST_RANK",
+    "MOST_RANKS",
+    "MOST_LOOKS",
+    "LARGEST_CLUSTER",
+    "LARGEST_PART",
+)
 
 
 class Enumeration:

@@ -93,10 +93,19 @@ def test_a_colour_is_found_by_its_name():
 
 
 REFUSED = [
+    (
+        "monstrous points",
+        ("points = 4", "points = 9999999"),
+        "cards, number 1 (Gable), points: must be at most 1000000, not 9999999",
+    ),
     ("this is not TOML", "", "is not valid TOML: Expected '=' after a key"),
     ("a misspelt key", ("support =", "suport ="), "board, suport: there is no such key"),
-    ("a missing key", ("points = 4", ""), "cards, number 1, points: this key is missing"),
-    ("a colour without supply", ("supply = 9", "supply = 0"), "colours, number 1, supply: Input"),
+    ("a missing key", ("points = 4", ""), "cards, number 1 (Gable), points: this key is missing"),
+    (
+        "a colour without supply",
+        ("supply = 9", "supply = 0"),
+        "colours, number 1 (ash), supply: must be at least 1, not 0",
+    ),
     ("an unknown letter", ("B B", "B X"), "cards, Gable: 'X' is not the letter of a colour"),
     ("a taken letter", ('letter = "B"', 'letter = "A"'), "colours, brick: the letter A is taken"),
     (
@@ -143,8 +152,16 @@ REFUSED = [
         ('of = "ash"', 'of = "gold"'),
         "tie_breaks, number 1: there is no colour",
     ),
-    ("a strange kind", ('kind = "groups"', 'kind = "magic"'), "rules, number 1: Input tag 'magic'"),
-    ("infinite lengths", ("pitch_mm = 20", "pitch_mm = inf"), "board, pitch_mm: Input should be"),
+    (
+        "a strange kind",
+        ('kind = "groups"', 'kind = "magic"'),
+        "rules, number 1 (patches): there is no kind magic; the kinds are",
+    ),
+    (
+        "infinite lengths",
+        ("pitch_mm = 20", "pitch_mm = inf"),
+        "board, pitch_mm: must be a finite number, not inf",
+    ),
     ("not a number", ("piece_height_mm = 2.5", "piece_height_mm = nan"), "board, piece_height_mm"),
 ]
 
@@ -179,7 +196,7 @@ def with_card(lines):
             'at = { A1 = "A" }\nheld = "common"\nmissed = -1',
             "cards, Extra, missed: is for cards that",
         ),
-        ('pattern = "A"\nname2 = "x"', "cards, number 2, name2: there is no such key"),
+        ('pattern = "A"\nname2 = "x"', "cards, number 2 (Extra), name2: there is no such key"),
     ],
 )
 def test_a_card_with_a_contradiction_is_refused(lines, words):
