@@ -6,10 +6,14 @@ Used where pieces may not count twice, and for the fewest pieces that would have
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-SMALL = 24
-"""Parts of at most this many candidates are searched directly; larger ones go to the solver."""
+SMALL = 40
+"""Parts of at most this many candidates are searched directly; larger ones go to the solver.
+
+Measured on 40 candidates that clash along a path, by nearness or by chance: the search took 4 to
+7 ms, the solver 3 to 530; on 24 the search took about 1 ms, the solver 2 to 40.
+"""
 
 Row = tuple[dict[int, float], float]
 """One condition of a 0/1 programme: sum of factor * x over these must be at least the bound."""
@@ -18,8 +22,8 @@ Row = tuple[dict[int, float], float]
 def best_choice(worth: Sequence[int], exclusive: Iterable[Sequence[int]]) -> list[int]:
     """Candidates of greatest total worth, at most one of each exclusive set; ascending.
 
-    ``worth`` must be positive. Of equally good choices the one that a fixed order of search meets
-    first is taken, so that the same candidates always give the same choice.
+    ``worth`` must be positive. Which of equally good choices is taken hangs on the order of the
+    candidates alone, so that the same candidates always give the same choice.
     """
     conflicts = conflicts_of(len(worth), exclusive)
     chosen: list[int] = []
@@ -58,24 +62,44 @@ def parts_of(conflicts: Sequence[set[int]]) -> list[list[int]]:
 
 
 def _search(part: list[int], worth: Sequence[int], conflicts: Sequence[set[int]]) -> list[int]:
-    """Branch and bound: take or leave the first open candidate, cut by what is still open."""
-    best: tuple[int, list[int]] = (-1, [])
+    """Branching on the candidate that excludes most; sets are the bits of one number."""
+    place = {i: k for k, i in enumerate(part)}
+    clash = [sum(1 << place[j] for j in conflicts[i]) for i in part]
+    _, chosen = _best_of((1 << len(part)) - 1, [worth[i] for i in part], clash)
+    return [i for k, i in enumerate(part) if chosen >> k & 1]
 
-    def branch(open_: list[int], taken: list[int], gained: int) -> None:
-        nonlocal best
-        if gained > best[0]:
-            best = (gained, taken)
-        if not open_ or gained + sum(worth[i] for i in open_) <= best[0]:
-            return
-        first, rest = open_[0], open_[1:]
-        branch(
-            [i for i in rest if i not in conflicts[first]], [*taken, first], gained + worth[first]
-        )
-        if any(i in conflicts[first] for i in rest):
-            branch(rest, taken, gained)
 
-    branch(part, [], 0)
-    return best[1]
+def _best_of(open_: int, worth: Sequence[int], clash: Sequence[int]) -> tuple[int, int]:
+    """(worth, bits) of the best choice among the open candidates.
+
+    A candidate worth at least as much as all that it excludes is taken at once.
+    """
+    gained, taken, busiest, most = 0, 0, -1, 0
+    for k in _bits(open_):
+        if not open_ >> k & 1:
+            continue
+        excluded = clash[k] & open_
+        if worth[k] >= sum(worth[j] for j in _bits(excluded)):
+            gained, taken = gained + worth[k], taken | 1 << k
+            open_ &= ~(excluded | 1 << k)
+        elif excluded.bit_count() > most:
+            busiest, most = k, excluded.bit_count()
+    if not open_:
+        return gained, taken
+    if not open_ >> busiest & 1:
+        rest, chosen = _best_of(open_, worth, clash)
+        return gained + rest, taken | chosen
+    without = _best_of(open_ & ~(1 << busiest), worth, clash)
+    others = _best_of(open_ & ~(clash[busiest] | 1 << busiest), worth, clash)
+    with_it = (others[0] + worth[busiest], others[1] | 1 << busiest)
+    rest, chosen = with_it if with_it[0] >= without[0] else without
+    return gained + rest, taken | chosen
+
+
+def _bits(mask: int) -> Iterator[int]:
+    while mask:
+        yield (mask & -mask).bit_length() - 1
+        mask &= mask - 1
 
 
 def _solve(part: list[int], worth: Sequence[int], conflicts: Sequence[set[int]]) -> list[int]:
