@@ -3,9 +3,8 @@
 Every total is a sum of tables over few doubtful cells (terms.py). Cells that no table joins are
 independent; each such knot of cells is worked through whole, in all its combinations. So ranges,
 winners and what hangs on each cell are exact, not sampled. A knot of more than ``LARGEST_TABLE``
-combinations is bounded instead (its low and high by branch and bound over its tables), and the
-answer then carries ``exact=False``: ranges are never too narrow, and a cell is never said to change
-nothing when it can.
+combinations is bounded instead (bounds.py), and the answer then carries ``exact=False``: ranges are
+never too narrow, and a cell is never said to change nothing when it can.
 """
 
 from __future__ import annotations

@@ -7,7 +7,6 @@ as the sheet does, tie-breaks included (standing.py).
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,6 +14,7 @@ from math import prod
 
 import numpy as np
 
+from scoring.bounds import extremes
 from scoring.doubted import LARGEST_TABLE, Doubted, Loose, Scope, Table, Term
 
 MOST_RANKS = 1 << 18
@@ -183,7 +183,7 @@ def _knot(board: Doubted, scope: Scope, points: Value, rank: Value) -> Knot:
     mine = [term for term in points.exact if term.scope and term.scope[0] in inside]
     ranked = [term for term in rank.exact if term.scope and term.scope[0] in inside]
     if board.volume(scope) > LARGEST_TABLE:
-        bounds = extremes(board, scope, mine), extremes(board, scope, ranked)
+        bounds = extremes(board, mine), extremes(board, ranked)
         return Knot(scope, None, None, tuple(ranked), *bounds)
     table = sum_over(board, scope, mine)
     order = table if points is rank else sum_over(board, scope, ranked)
@@ -210,55 +210,3 @@ def sum_over(board: Doubted, scope: Scope, terms: Sequence[Term]) -> Table:
         else:
             by_scope[onto].append(joined)
     return table
-
-
-MOST_LOOKS = 100_000
-"""Tables looked at for one bound; each look takes about a microsecond."""
-
-
-def extremes(board: Doubted, scope: Scope, terms: Sequence[Term]) -> tuple[int, int]:
-    """Bounds on a sum too large to write out: branch and bound, sound even if it is cut short."""
-    negative = [Term(term.scope, -term.table) for term in terms]
-    return -_most(board, scope, negative), _most(board, scope, terms)
-
-
-def _most(board: Doubted, scope: Scope, terms: Sequence[Term]) -> int:
-    """The greatest sum, or a bound above it when ``MOST_LOOKS`` did not settle it.
-
-    Cells are decided one by one, those in most tables first, the most promising colour first; a
-    branch is left when all tables at their best cannot beat the best sum found.
-    """
-    degree = Counter(k for term in terms for k in term.scope)
-    order = sorted(scope, key=lambda k: (-degree[k], k))
-    open_: list[tuple[int, int, list[Term]]] = [(_bound(terms), 0, list(terms))]
-    best: int | None = None
-    for _ in range(MOST_LOOKS // (1 + len(terms) * max(board.sizes))):
-        if not open_:
-            return best if best is not None else 0
-        bound, depth, left = open_.pop()
-        if best is not None and bound <= best:
-            continue
-        if depth == len(order):
-            best = bound
-            continue
-        children = [_decided(left, order[depth], a) for a in range(board.sizes[order[depth]])]
-        open_ += sorted(((_bound(c), depth + 1, c) for c in children), key=lambda child: child[0])
-    found = [] if best is None else [best]
-    return max([*found, *(bound for bound, _, _ in open_)])
-
-
-def _bound(terms: Sequence[Term]) -> int:
-    return sum(int(term.table.max()) for term in terms)
-
-
-def _decided(terms: Sequence[Term], k: int, answer: int) -> list[Term]:
-    """The terms when doubt k is answered."""
-    return [
-        Term(
-            tuple(j for j in t.scope if j != k),
-            np.asarray(t.table.take(answer, axis=t.scope.index(k))),
-        )
-        if k in t.scope
-        else t
-        for t in terms
-    ]

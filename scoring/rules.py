@@ -1,8 +1,13 @@
 """The rules of scoring as data: a short list of kinds, each needed by a real rule of the trade.
 
-What each kind gives for a board, with its proof, is in tally.py. Left out on purpose: points for a
-way of playing (order of moves, speed), because a finished board does not show it; such facts are
-handed in and scored by ``Ends``. Random or hidden rules have no place in a tally at all.
+What each kind gives for a board, with its proof, is in kinds.py and cards.py. Left out on purpose:
+
+- rules about how a board came to be (order of moves, speed, trades): a finished board does not show
+  them; what must count is handed in as a fact and scored by ``Ends``;
+- formulas: a table of points by size or count says the same and needs no code in a sheet;
+- points that hang on another player's board (majorities): no rule asked of us so far needs them;
+  as a tie-break they are in ``TieBreak``;
+- paths and distances: where they count at all in this family, they count as groups.
 """
 
 from __future__ import annotations

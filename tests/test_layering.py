@@ -25,6 +25,7 @@ SCORING_MAY_IMPORT = {
     "pydantic": {"sheet.py", "sheet_form.py"},
     "scipy": {"choose.py"},
     "numpy": {
+        "bounds.py",
         "choose.py",
         "doubted.py",
         "terms.py",

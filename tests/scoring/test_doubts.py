@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scoring import doubted, knots, standing, terms
+from scoring import bounds, doubted, knots, standing, terms
 from scoring.doubts import what_hangs
 from scoring.errors import SheetError
 from scoring.tally import tally
@@ -37,7 +37,7 @@ LIMITS = (
     "LARGEST_TABLE",
     "GREATEST_RANK",
     "MOST_RANKS",
-    "MOST_LOOKS",
+    "LARGEST_BUCKET",
     "LARGEST_CLUSTER",
     "LARGEST_PART",
 )
@@ -138,7 +138,7 @@ def test_where_a_limit_is_reached_the_answer_is_wider_and_says_so(game):
     sheet, boards, claims, facts = game
     exact = what_hangs(sheet, boards, claims, facts)
     with pytest.MonkeyPatch.context() as patch:
-        for module in (doubted, knots, standing, terms):
+        for module in (bounds, doubted, knots, standing, terms):
             for name in LIMITS:
                 if hasattr(module, name):
                     patch.setattr(module, name, 3)
