@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from itertools import product
 
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from scoring import bounds, doubted, knots, standing, terms
 from scoring.doubts import what_hangs
 from scoring.errors import SheetError
+from scoring.rules import Extras
 from scoring.tally import tally
 from scoring.types import EMPTY
 from tests.strategies import NAMES, cases, games
@@ -201,3 +203,53 @@ def practice_board():
 
     sheet = sheet_on(made("square", (2, 2)), "none")
     return sheet, dict.fromkeys(sheet.lattice.neighbours, ("ash",))
+
+
+@cases(30)
+@given(doubtful_games(players=1))
+def test_no_other_question_alone_settles_more_than_the_first(game):
+    """Settled is what an answer takes off the range of the total, on average over the answers."""
+    sheet, boards, claims, facts = game
+    hangs = what_hangs(sheet, boards, claims, facts)
+    ((player, cells),) = boards.items()
+
+    def width_after(cell):
+        widths = []
+        for colour in cells[cell]:
+            answered = {player: {**cells, cell: (colour,)}}
+            low, high = what_hangs(sheet, answered, claims, facts).ranges[player]
+            widths.append(high - low)
+        return sum(widths) / len(widths)
+
+    widths = {cell: width_after(cell) for _, cell in hangs.order}
+    assert not widths or widths[hangs.order[0][1]] == pytest.approx(min(widths.values()))
+
+
+def test_two_cells_that_no_rule_joins_are_asked_about_by_what_they_are_worth(practice_board):
+    sheet, board = practice_board
+    rules = (Extras("bricks", "brick", 1), Extras("chalks", "chalk", 3))
+    game = replace(sheet, rules=rules)
+    doubtful = {**board, "A1": ("ash", "brick"), "B2": ("ash", "chalk")}
+    hangs = what_hangs(game, {"Ada": doubtful})
+
+    assert hangs.order == (("Ada", "B2"), ("Ada", "A1"))
+    assert hangs.ranges == {"Ada": (0, 4)}
+
+
+def test_a_doubt_that_changes_nothing_is_not_asked_about(practice_board):
+    sheet, board = practice_board
+    hangs = what_hangs(sheet, {"Ada": {**board, "A1": ("ash", "brick")}})
+
+    assert hangs.order == ()
+    assert [hang.matters for hang in hangs.doubts] == [False]
+
+
+def test_a_doubt_of_the_loser_who_cannot_catch_up_does_not_change_the_winner(practice_board):
+    sheet, board = practice_board
+    game = replace(sheet, rules=(Extras("ash", "ash", 1),))
+    doubtful = dict.fromkeys(board, ("brick",)) | {"A1": ("ash", "brick")}
+    hangs = what_hangs(game, {"Ada": board, "Ben": doubtful})
+
+    assert hangs.winners == ("Ada",)
+    assert hangs.doubts[0].total
+    assert not hangs.doubts[0].winner
