@@ -6,6 +6,7 @@ import io
 import json
 import os
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,23 @@ from numpy.typing import NDArray
 
 from calibrate.errors import TableError
 from calibrate.types import FORMAT, Artwork, Palette, Table
-from scoring.errors import SheetError
 from scoring.sheet import parse_sheet
 
 LARGEST_PART = 60_000_000
 """Bytes that one part of a table file may unpack to."""
+
+DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    EOFError,
+    RuntimeError,  # a ZIP version or a password that nobody set; JSON nested without end
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+    OverflowError,
+)
+"""What the libraries raise at a file that is no table, or no longer one."""
 
 PARTS = ("table.json", "sheet.toml", "artwork.png", "known.png")
 
@@ -76,10 +89,8 @@ def table_from_bytes(data: bytes, where: str) -> Table:
             palette=_palette(plain["palette"]),
             marks={int(k): np.array(v, float).reshape(4, 2) for k, v in plain["marks"].items()},
         )
-    except (zipfile.BadZipFile, KeyError, TypeError, ValueError, UnicodeDecodeError) as error:
+    except DAMAGE as error:
         raise TableError(where, "is not a table file, or is damaged; calibrate again.") from error
-    except SheetError:
-        raise
     _check(table, where)
     return table
 

@@ -88,7 +88,7 @@ def sheet_of(board: Board, lattice: Lattice) -> GameSheet:
     return GameSheet(
         name=board.title,
         lattice=lattice,
-        colours=tuple(Colour(name, name[0].upper()) for name in board.paints),
+        colours=tuple(Colour(name, chr(65 + i)) for i, name in enumerate(board.paints)),
         cards=(),
         rules=(),
         piece_height_mm=board.piece_mm,
