@@ -18,6 +18,7 @@ from typing import Any
 from desk.durable import write_whole
 from desk.given import GivenError, load_toml
 from desk.records import Answer
+from desk.say import complain
 from desk.types import SKIP, Ask, Clock, Question, now
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
@@ -69,7 +70,12 @@ def noting_answers(ask: Ask, path: Path) -> Ask:
     """The same asker, with all answers so far written to a file after each one."""
 
     def ask_and_note(question: Question) -> Answer | None:
-        answer = ask(question)
+        try:
+            answer = ask(question)
+        except KeyboardInterrupt:
+            if path.exists():
+                complain(f"\nStopped. Go on with --answers {path}")
+            raise
         if answer:
             write_whole(path, answers_toml([*question.game.answers, answer]).encode())
         return answer

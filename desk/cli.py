@@ -1,7 +1,7 @@
 """The command ``tallyglass``. Each command only names what it takes; the work is imported when run.
 
-Exit codes: 0 done, 1 stopped by the person, 2 something given cannot be used, 3 a board was not
-found in its photo.
+Exit codes: 0 done, 130 stopped by Ctrl-C, 2 something given cannot be used, 3 a board was not found
+in its photo.
 """
 
 from __future__ import annotations

@@ -10,14 +10,20 @@ from pathlib import Path
 
 import pytest
 
-from desk.answers import GivenAnswers, answers_from, answers_toml, load_answers
+from desk.answers import (
+    GivenAnswers,
+    answers_from,
+    answers_toml,
+    load_answers,
+    noting_answers,
+)
 from desk.export import tally_csv, tally_json
 from desk.given import GivenError, load_claims, parse_corners, parse_corners_by_player, parse_seats
 from desk.questions import file_name, understood
 from desk.records import Answer
 from desk.say import listed
 from desk.tally_words import tally_words
-from desk.types import Claims
+from desk.types import Claims, Question
 from tests.desk import fakes
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -213,3 +219,22 @@ def test_the_csv_adds_up_and_holds_no_formula() -> None:
         mine = [row for row in rows if row["player"] == player]
         total = next(int(row["points"]) for row in mine if row["rule"] == "total")
         assert total == sum(int(row["points"]) for row in mine if row["rule"] != "total")
+
+
+def test_answers_are_noted_as_they_come_and_a_stop_says_where(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    noted = tmp_path / "answers.toml"
+    first = Answer("Ana", "A2", "moss", "Jo", "2026-11-25T12:00:00+00:00")
+    told = fakes.outcome(fakes.seat("Ana", fakes.ANA, {"A2": ("moss", "slate")}))
+    question = Question(1, told.game, told.hangs.doubts[0], told.hangs)
+
+    assert noting_answers(lambda _: first, noted)(question) == first
+    assert load_answers(noted, fakes.sheet(), ["Ana"]).cells == {"Ana": {"A2": "moss"}}
+
+    def stop(_: Question) -> Answer:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        noting_answers(stop, noted)(question)
+    assert f"Stopped. Go on with --answers {noted}" in capsys.readouterr().err
