@@ -33,8 +33,9 @@ ROUNDS = 2
 SURE = (3.0, 9.0)
 """Margins from which a cell begins to tell, and fully tells, the light of others."""
 
+STRUCTURE_TRUST = 3.0
 STRUCTURE_LIMIT = 12.0
-"""Twice the log odds that structure alone may bring."""
+"""Factor on the log odds of structure, and the most that it may bring (2 would be plain odds)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,8 +90,8 @@ def believe(
 
 
 def _structure_odds(structure: Array, palette: Palette) -> Array:
-    """Twice the log odds (N,) of a piece against the empty cell, from structure alone."""
-    odds = 2 * (structure @ palette.structure[:3] + palette.structure[3])
+    """What structure alone says (N,) for a piece and against the empty cell, as a distance."""
+    odds = STRUCTURE_TRUST * (structure @ palette.structure[:3] + palette.structure[3])
     return np.where(
         np.isnan(palette.empty[:, 0]), 0, np.clip(odds, -STRUCTURE_LIMIT, STRUCTURE_LIMIT)
     )

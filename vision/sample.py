@@ -16,6 +16,7 @@ BODY = (0.15, 0.60)
 """Quantiles of luminance between which a core's pixels are averaged: seams and glare left out."""
 
 BURNT = 250
+"""8-bit level: where all three channels reach it, no colour is left to tell."""
 
 
 def sample_cells(
@@ -24,7 +25,7 @@ def sample_cells(
     """Samples of every cell from the level pictures at the pieces' tops and on the board."""
     linear = linear_from_srgb(top).reshape(-1, 3)
     below = linear_from_srgb(board).reshape(-1, 3)
-    bright = np.asarray(top).reshape(-1, 3).max(axis=1) >= BURNT
+    bright = np.asarray(top).reshape(-1, 3).min(axis=1) >= BURNT
     luminance = linear @ LUMINANCE
     unrest = [luminance[c].std() / max(luminance[c].mean(), 1e-4) for c in plan.core]
     return Samples(
