@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+from contextlib import redirect_stdout
 from pathlib import Path
 
 import pytest
@@ -22,12 +24,19 @@ def tallyglass(capfd: pytest.CaptureFixture[str]) -> Run:
 
 
 @pytest.fixture(scope="session")
-def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The practice table, learned by the command itself."""
+def calibrated(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """The practice table, learned by the command itself, and what the command printed."""
     out = tmp_path_factory.mktemp("table") / "penmarrow.table"
     words = ["calibrate", "--sheet", SHEET, "--plan", PRACTICE / "layout.txt", "--out", out]
     for kind in ("empty", "layout"):
         for number in (1, 2):
             words += [f"--{kind}", PRACTICE / f"{kind}-{number}.jpg"]
-    assert run_main(*words) == 0
-    return out
+    with redirect_stdout(io.StringIO()) as printed:
+        assert run_main(*words) == 0
+    return out, printed.getvalue()
+
+
+@pytest.fixture(scope="session")
+def table(calibrated: tuple[Path, str]) -> Path:
+    """The practice table."""
+    return calibrated[0]
