@@ -15,6 +15,7 @@ from scoring.errors import SheetError
 from scoring.rules import Card, Rule, TieBreak
 from scoring.sheet_form import ColourForm, MarkForm, SheetForm
 from scoring.sheet_words import in_words
+from scoring.sides import area
 from scoring.types import EMPTY, Colour, Lattice, Point
 
 NOT_COLOURS = (EMPTY, "odd", "covered")
@@ -140,5 +141,8 @@ def _marks(forms: Iterable[MarkForm]) -> dict[int, Corners]:
         if form.id in marks:
             raise SheetError(f"marks, id {form.id}", "two marks have this id")
         a, b, c, d = form.corners_mm
+        if area((a, b, c, d)) <= 0:
+            reason = "the corners must run clockwise from the mark's own top left"
+            raise SheetError(f"marks, id {form.id}, corners_mm", reason)
         marks[form.id] = (a, b, c, d)
     return marks

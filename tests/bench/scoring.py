@@ -147,6 +147,8 @@ def doubts(rng: random.Random) -> dict[str, float]:
         found[f"{name}_ms"] = statistics.median(times)
         found[f"{name}_worst_ms"] = max(times)
     check_ranges(sheet, rng)
+    unsure = doubts_on(lattice, random_grid(lattice, rng), len(lattice.cells), rng, near=False)
+    found["whole_board_unsure_ms"] = milliseconds(lambda: what_hangs(sheet, {"Ada": unsure}))
     return found
 
 

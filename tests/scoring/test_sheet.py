@@ -94,6 +94,11 @@ def test_a_colour_is_found_by_its_name():
 
 REFUSED = [
     (
+        "a mark that runs the wrong way",
+        ("[0, 0], [5, 0], [5, 5], [0, 5]", "[0, 0], [0, 5], [5, 5], [5, 0]"),
+        "marks, id 3, corners_mm: the corners must run clockwise from the mark's own top left",
+    ),
+    (
         "monstrous points",
         ("points = 4", "points = 9999999"),
         "cards, number 1 (Gable), points: must be at most 1000000, not 9999999",
