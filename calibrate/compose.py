@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -53,17 +53,17 @@ def compose_artwork(shots: Sequence[Shot], lattice: Lattice) -> Artwork:
     which no piece hides it, so a shadow or a reflection in one of them leaves no trace.
     """
     first = artwork_pixels(shots[0].photo, shots[0].registration, lattice)
-    if len(shots) == 1:
-        return first
     anything_empty = any(label == EMPTY for shot in shots for label in shot.labels)
-    layers = np.stack([_lit_as_first(shot, first, lattice) for shot in shots])
     hidden = np.stack([_hidden(shot, first, lattice) for shot in shots])
     never = hidden.all(axis=0)
+    known = np.asarray(~never if anything_empty else np.ones_like(never), np.bool_)
+    if len(shots) == 1:
+        return replace(first, known=known)
+    layers = np.stack([_lit_as_first(shot, first, lattice) for shot in shots])
     layers[hidden & ~never] = np.nan
     with np.errstate(all="ignore"):
         middle = np.nanmedian(layers, axis=0)
     pixels = np.round(255 * _srgb_from_linear(np.clip(middle, 0, 1))).astype(np.uint8)
-    known = np.asarray(~never if anything_empty else np.ones_like(never), np.bool_)
     return Artwork(pixels, known, first.px_per_mm, first.origin_mm)
 
 

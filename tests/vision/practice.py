@@ -36,7 +36,7 @@ SHAPES = {
 }
 
 KIND_LIGHT = Conditions(
-    size_px=(1000, 750),
+    size_px=(800, 600),
     tilt_deg=8.0,
     reach=0.9,
     lamps=(Lamp("daylight", 0.6, (-420.0, -520.0, 1500.0), 200.0),),

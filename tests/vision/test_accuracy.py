@@ -19,7 +19,7 @@ from tests.bench import accuracy
 SEED = 2
 """Half-offset courses of 27 cells, marks in the corners; rust and plum, plum and berry are near."""
 
-GAMES = 3
+GAMES = 2
 SILENT = 0.02
 """Share of cells that may be wrong on this table without a question."""
 
@@ -49,7 +49,7 @@ def measured(folder: Path) -> dict[str, Any]:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("bench")
-    plan = Plan(empties=1, layouts=2, games=GAMES, moved_games=0, difficulty=0.1, long_side_px=1000)
+    plan = Plan(empties=1, layouts=1, games=GAMES, moved_games=0, difficulty=0.1, long_side_px=900)
     write_bench_folder(made / "made-up", invent_kit(SEED), SEED, plan)
     return made
 
