@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from scoring import choose
 from scoring.choose import best_choice, solve
-from tests.strategies import cases
+from tests.strategies import CASES, cases
 
 
 def brute_force(worth, exclusive):
@@ -147,3 +147,32 @@ def test_the_greatest_code_of_hamming_6_4_has_four_words():
 def test_a_programme_without_answer_is_an_error():
     with pytest.raises(ArithmeticError, match="the exact choice was not proven"):
         solve([1.0], [({0: 1.0}, 2.0)])
+
+
+def keller_clash(vertices):
+    """Pairs that are no edge of the Keller graph: an edge joins words of digits 0 to 3 which differ
+    in at least two places, in one of them by two."""
+
+    def joined(a, b):
+        apart = [(x - y) % 4 for x, y in zip(a, b, strict=True)]
+        return sum(map(bool, apart)) >= 2 and 2 in apart
+
+    numbered = list(enumerate(vertices))
+    return [[i, j] for (i, a), (j, b) in combinations(numbered, 2) if not joined(a, b)]
+
+
+def test_the_greatest_clique_of_the_keller_graph_of_dimension_two_has_two_words():
+    words = list(product(range(4), repeat=2))
+
+    assert len(best_choice([1] * 16, keller_clash(words))) == 2
+
+
+@pytest.mark.skipif(CASES == 1, reason="takes a minute and a half; TALLYGLASS_CASES=2 runs it")
+def test_the_greatest_clique_of_keller4_has_eleven_words():
+    """Published optimum of the DIMACS clique instance keller4 (171 vertices): 11."""
+    words = [
+        word for word in product(range(4), repeat=4) if sum(map(bool, word)) >= 2 and 2 in word
+    ]
+
+    assert len(words) == 171
+    assert len(best_choice([1] * 171, keller_clash(words))) == 11

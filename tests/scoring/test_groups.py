@@ -124,3 +124,11 @@ def test_groups_of_hexagons_obey_eulers_identity(rows, columns, random):
 
     holes = label(void, SIX)[1] - 1
     assert len(lying) - len(pairs) + triples == len(groups_on(lattice, grid)) - holes
+
+
+def test_groups_of_a_board_of_2500_cells_equal_networkx():
+    lattice = made("hex-pointy", (50,) * 50)
+    random = np.random.default_rng(3)
+    grid = Grid(dict(zip(lattice.neighbours, random.choice([*NAMES, EMPTY], 2500), strict=True)))
+
+    assert set(groups_on(lattice, grid)) == set(plain_components(lattice, grid))
