@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import pairwise
 
 from scoring.errors import SheetError
 from scoring.lattice import (
@@ -43,8 +44,11 @@ def _regular(form: BoardForm) -> Lattice:
     least = min(form.pitch_mm, form.row_pitch_mm or form.pitch_mm)
     if form.gap_mm > 0.3 * least:
         raise SheetError("board, gap_mm", f"leaves too little of cells {least:g} mm wide")
+    rows = _row_lengths(form)
+    if form.shifted == "centred":
+        _refuse_off_centre(form.kind, rows)
     shape = Shape(
-        rows=_row_lengths(form),
+        rows=rows,
         pitch_mm=form.pitch_mm,
         gap_mm=form.gap_mm,
         margin_mm=_margin(form),
@@ -53,6 +57,17 @@ def _regular(form: BoardForm) -> Lattice:
         round_lower=form.lower_edge == "round",
     )
     return regular_lattice(form.kind, shape, form.size_mm)
+
+
+def _refuse_off_centre(kind: str, rows: tuple[int, ...]) -> None:
+    """Rows can be centred only if their cells then lie as the lattice has them."""
+    if kind == "hex-flat":
+        raise SheetError("board, shifted", "rows of flat hexagons cannot be centred")
+    odd = 0 if kind == "square" else 1
+    for above, below in pairwise(rows):
+        if (above - below) % 2 != odd:
+            reason = f"centred rows of {above} and {below} cells do not lie as in {kind}"
+            raise SheetError("board, shifted", reason)
 
 
 def _row_lengths(form: BoardForm) -> tuple[int, ...]:

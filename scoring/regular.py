@@ -31,7 +31,8 @@ class Shape:
     ``gap_mm`` the clear space between two cells; ``margin_mm`` the space left of and above the
     lattice; ``row_pitch_mm`` the distance of two courses. ``shifted`` says which rows lie half a
     cell to the right ("first": A, C, E ...; "second": B, D, F ...; "none"); in hex-flat, which
-    columns lie half a cell lower. ``round_lower`` rounds the lower edge of a course's pieces.
+    columns lie half a cell lower. "centred" puts the middles of all rows below one another, as on
+    boards in the shape of a hexagon. ``round_lower`` rounds the lower edge of a course's pieces.
     """
 
     rows: tuple[int, ...]
@@ -61,7 +62,7 @@ def row_of(cell: str) -> str:
 def steps_of(kind: str, shape: Shape) -> dict[str, Step]:
     """Step of every cell by name, row by row."""
     return {
-        cell_name(row, column): _step(kind, shape.shifted, row, column)
+        cell_name(row, column): _step(kind, shape, row, column)
         for row, length in enumerate(shape.rows)
         for column in range(length)
     }
@@ -78,16 +79,19 @@ def place_outline(kind: str, shape: Shape, step: Step) -> Outline:
     return _moved(kind, shape, step, _CORNERS[kind](shape, 0.0))
 
 
-def _step(kind: str, shifted: str, row: int, column: int) -> Step:
-    if kind == "square":
-        return (column, row)
+def _step(kind: str, shape: Shape, row: int, column: int) -> Step:
     if kind == "hex-flat":
-        return (column, 2 * row + _is_shifted(shifted, column))
-    return (2 * column + _is_shifted(shifted, row), row)
+        return (column, 2 * row + _half_steps(shape, column))
+    if kind == "square":
+        return (column + (_half_steps(shape, row) // 2 if shape.shifted == "centred" else 0), row)
+    return (2 * column + _half_steps(shape, row), row)
 
 
-def _is_shifted(shifted: str, line: int) -> int:
-    return {"first": 1 - line % 2, "second": line % 2, "none": 0}[shifted]
+def _half_steps(shape: Shape, line: int) -> int:
+    """How many half cells a line lies off the first possible place."""
+    if shape.shifted == "centred":
+        return max(shape.rows) - shape.rows[line]
+    return {"first": 1 - line % 2, "second": line % 2, "none": 0}[shape.shifted]
 
 
 def _moved(kind: str, shape: Shape, step: Step, corners: Sequence[Point]) -> Outline:

@@ -55,7 +55,7 @@ class BoardForm(Form):
     gap_mm: Annotated[Number, Field(ge=0, le=100)] = 0.0
     margin_mm: PointMm | Annotated[Number, Field(ge=0)] = 0.0
     size_mm: tuple[Length, Length] | None = None
-    shifted: Literal["first", "second", "none"] = "second"
+    shifted: Literal["first", "second", "none", "centred"] = "second"
     lower_edge: Literal["straight", "round"] = "straight"
     cells: list[DrawnCellForm] = []
     like: Literal["", "square", "courses", "hex-pointy", "hex-flat", "diamond"] = ""

@@ -260,6 +260,19 @@ def test_a_board_without_anchors_has_no_inner_sides():
     assert set(lattice.inner.values()) == {()}
 
 
+def test_centred_rows_make_a_board_in_the_shape_of_a_hexagon():
+    lattice = regular_lattice("hex-pointy", Shape((2, 3, 2), 20.0, shifted="centred"))
+
+    assert beside(lattice)["B2"] == {"A1", "A2", "B1", "B3", "C1", "C2"}
+    assert all(len(lattice.neighbours[cell]) == 3 for cell in lattice.neighbours if cell != "B2")
+
+
+def test_centred_rows_of_squares_make_a_cross():
+    lattice = regular_lattice("square", Shape((1, 3, 1), 20.0, shifted="centred"))
+
+    assert beside(lattice)["B2"] == {"A1", "B1", "B3", "C1"}
+
+
 def test_a_rounded_lower_edge_keeps_the_neighbours_of_whole_courses():
     rounded = regular_lattice("courses", Shape((3, 3, 3), 20, 0.8, round_lower=True))
     straight = regular_lattice("courses", Shape((3, 3, 3), 20, 0.8))

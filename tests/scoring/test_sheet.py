@@ -94,6 +94,11 @@ def test_a_colour_is_found_by_its_name():
 
 REFUSED = [
     (
+        "rows that cannot be centred",
+        ("rows = [3, 2, 3]", 'rows = [3, 1, 3]\nshifted = "centred"'),
+        "board, shifted: centred rows of 3 and 1 cells do not lie as in courses",
+    ),
+    (
         "a mark that runs the wrong way",
         ("[0, 0], [5, 0], [5, 5], [0, 5]", "[0, 0], [0, 5], [5, 5], [5, 0]"),
         "marks, id 3, corners_mm: the corners must run clockwise from the mark's own top left",
