@@ -118,7 +118,7 @@ def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:
         veils=veils,
         veil_scale=max(0.03, 1.5 * float(veils.mean())),
         structure=_structure_weights(structure, labels),
-        unrest=0.15 + 2 * float(np.quantile(unrest[labels != EMPTY], 0.9)),
+        unrest=float(np.clip(0.15 + 2 * np.quantile(unrest[labels != EMPTY], 0.9), 0.2, 0.45)),
     )
 
 

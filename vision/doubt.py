@@ -14,6 +14,9 @@ MARGIN = 5.0
 Distances are minus twice a log likelihood, so 5 is a likelihood ratio of 12.
 """
 
+MARGIN_PER_VEIL = 15.0
+"""Under glare the margin grows: the lamp that throws it has a colour of its own."""
+
 FAMILIAR = 8.0
 """Distance up to which the likeliest label looks as it should; beyond, the margin grows by it."""
 
@@ -35,7 +38,7 @@ def _name_cell(belief: Belief, samples: Samples, i: int, usual_unrest: float) ->
     distances = belief.distances[i]
     order = [int(k) for k in np.argsort(distances, kind="stable")]
     best = float(distances[order[0]])
-    reach = MARGIN + max(0.0, best - FAMILIAR)
+    reach = MARGIN + MARGIN_PER_VEIL * float(belief.veil[i]) + max(0.0, best - FAMILIAR)
     candidates = tuple(belief.names[k] for k in order if distances[k] <= best + reach)
     likeliest = belief.names[order[0]]
     if samples.unrest[i] > usual_unrest:

@@ -20,9 +20,13 @@ Small = NDArray[np.float32]
 VEIL = np.array([1.04, 1.0, 0.93])
 """Relative colour of mirrored light: near neutral, for cameras balance on the lamp (by hand)."""
 
-LAMPS = (-1.0, 0.0, 1.0)
+LAMPS = (-2.0, -1.0, 0.0, 1.0, 2.0)
 LAMP_CHROMA = np.array([0.15, 0.0, -0.22])
-"""Log factors by which a warmer (+1) or cooler (-1) lamp than the balance's tints the veil."""
+"""Log factors by which a warmer (+1) or cooler (-1) lamp than the balance's tints the veil.
+
+Twice this is half the way from D65 to CIE illuminant A: a bulb's glare in a photo balanced between
+bulb and window.
+"""
 
 SHADINGS = np.exp(np.linspace(-1.1, 1.1, 15))
 VEILS = np.concatenate([[-0.05, -0.025, -0.01, 0.0], np.geomspace(0.008, 0.9, 13)])
@@ -87,7 +91,7 @@ def _shades(samples: Array, own_veils: Array, veils: Array, lamp: float) -> Shad
         shading=shading.astype(np.float32),
         veil=veil.astype(np.float32),
         spread=spread.astype(np.float32),
-        penalty=(6 * np.log(spread) + lamp**2).astype(np.float32),
+        penalty=(6 * np.log(spread) + lamp**2 / 2).astype(np.float32),
     )
 
 
