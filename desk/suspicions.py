@@ -16,8 +16,7 @@ from desk.beliefs import grid_of
 from desk.types import SKIP, Game, Seat
 from scoring.legality import fewest_wrong
 from scoring.types import EMPTY
-from vision.classify import believe
-from vision.level import plan_of
+from vision.read import belief_of
 from vision.types import CellReading, Evidence
 
 SUSPECTS_PER_PIECE = 2
@@ -99,12 +98,10 @@ def suspected(seat: Seat, reasons: Mapping[str, str], table: Table) -> Seat:
 @lru_cache(maxsize=32)
 def ranking(evidence: Evidence, table: Table) -> Ranking:
     """What colour alone says of every cell of a board."""
-    lattice = table.sheet.lattice
-    centres_mm = plan_of(lattice).centres_mm
-    belief = believe(evidence.samples, evidence.light, table.palette, centres_mm, {})
+    belief = belief_of(evidence, table, {})
     return {
         cell.id: tuple(sorted(zip(belief.names, map(float, row), strict=True), key=by_distance))
-        for cell, row in zip(lattice.cells, belief.distances, strict=True)
+        for cell, row in zip(table.sheet.lattice.cells, belief.distances, strict=True)
     }
 
 

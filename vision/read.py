@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Table
 from scoring.types import Lattice
-from vision.classify import believe
+from vision.classify import Belief, believe
 from vision.doubt import name_cells
 from vision.find import find_board
 from vision.level import level_artwork, level_picture, plan_of
@@ -79,11 +79,17 @@ def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Readin
     return replace(reading, cells=cells)
 
 
-def _judge(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> dict[str, CellReading]:
+def belief_of(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> Belief:
+    """What colour says of every cell, in the lattice's order, given what a person answered."""
     lattice = table.sheet.lattice
     ids = tuple(cell.id for cell in lattice.cells)
     known = {ids.index(cell): colour for cell, colour in answers.items()}
-    belief = believe(
+    return believe(
         evidence.samples, evidence.light, table.palette, plan_of(lattice).centres_mm, known
     )
+
+
+def _judge(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> dict[str, CellReading]:
+    ids = tuple(cell.id for cell in table.sheet.lattice.cells)
+    belief = belief_of(evidence, table, answers)
     return name_cells(belief, evidence.samples, ids, table.palette.unrest)
