@@ -12,7 +12,7 @@ from calibrate.types import Table
 from desk.beliefs import candidates_of, grid_of
 from desk.export import tally_json, versions
 from desk.records import Answer, BoardRecord, GameRecord
-from desk.suspicions import suspecting
+from desk.suspicions import doubts_that_cannot_all_be, suspecting
 from desk.types import SKIP, Ask, Game, Outcome, PointsPx, Question, Seat
 from scoring.doubts import Hangs, what_hangs
 from scoring.tally import tally
@@ -49,11 +49,15 @@ def settle_doubts(game: Game, ask: Ask) -> Game:
 
 
 def next_question(game: Game, number: int) -> Question | None:
-    """The doubt most worth an answer among those not asked yet; None where none matters."""
+    """The doubt most worth an answer among those not asked yet; None where none matters.
+
+    After those that change something come those that keep the boards from being possible at all.
+    """
     asked = {(answer.player, answer.cell) for answer in game.answers}
     hangs = hangs_of(game)
     by_cell = {(hang.player, hang.cell): hang for hang in hangs.doubts}
-    key = next((key for key in hangs.order if key not in asked), None)
+    worth = (*hangs.order, *doubts_that_cannot_all_be(game))
+    key = next((key for key in worth if key not in asked), None)
     return Question(number, game, by_cell[key], hangs) if key else None
 
 

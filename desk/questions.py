@@ -49,9 +49,16 @@ def question_words(question: Question, crop: Path) -> list[str]:
     return [
         f"Question {question.number}: {hang.player}, cell {hang.cell}  (picture: {crop})",
         f"  {doubt[0].upper()}{doubt[1:]}. {likely}.",
-        f"  The answer can change {stakes(hang)}; {totals_now(question)}.",
+        f"  {why_asked(question)}",
         f"  {choices(sheet)}",
     ]
+
+
+def why_asked(question: Question) -> str:
+    """What the answer is good for, as a sentence."""
+    if question.hang.matters:
+        return f"The answer can change {stakes(question.hang)}; {totals_now(question)}."
+    return "It changes no total; but as read, more pieces of a colour lie than the box holds."
 
 
 def totals_now(question: Question) -> str:

@@ -15,7 +15,7 @@ from calibrate.types import Table
 from desk.beliefs import grid_of
 from desk.types import SKIP, Game, Seat
 from scoring.legality import fewest_wrong
-from scoring.types import EMPTY
+from scoring.types import EMPTY, Colour
 from vision.read import belief_of
 from vision.types import CellReading, Evidence
 
@@ -61,11 +61,19 @@ def impossible_cells(game: Game) -> dict[Place, str]:
 
 
 def oversupplied_cells(game: Game, answered: set[Place]) -> dict[Place, str]:
-    """The least sure cells of each colour of which more pieces lie than the box holds."""
-    lying = Counter(colour for seat in game.seats for colour in grid_of(seat.told).values())
+    """The least sure cells of each colour of which more pieces surely lie than the box holds.
+
+    Cells in doubt anyway do not count: what they are will show.
+    """
+    lying = Counter(
+        belief.colour
+        for seat in game.seats
+        for belief in seat.told.cells.values()
+        if belief.doubt is None
+    )
     found: dict[Place, str] = {}
     for colour in game.table.sheet.colours:
-        excess = lying[colour.name] - (colour.supply or lying[colour.name])
+        excess = excess_of(colour, lying)
         if excess > 0:
             suspects = sorted(lead_by_place(game, colour.name, answered), key=lambda item: item[1])
             why = f"{lying[colour.name]} pieces of {colour.name} lie, the box holds {colour.supply}"
@@ -73,12 +81,30 @@ def oversupplied_cells(game: Game, answered: set[Place]) -> dict[Place, str]:
     return found
 
 
+def excess_of(colour: Colour, lying: Mapping[str, int]) -> int:
+    """How many more pieces lie than the box holds; none where the sheet does not say."""
+    return 0 if colour.supply is None else lying.get(colour.name, 0) - colour.supply
+
+
+def doubts_that_cannot_all_be(game: Game) -> tuple[Place, ...]:
+    """Doubtful cells whose likeliest colours are together more than the box holds."""
+    lying = Counter(colour for seat in game.seats for colour in grid_of(seat.reading).values())
+    over = {c.name for c in game.table.sheet.colours if excess_of(c, lying) > 0}
+    return tuple(
+        (seat.player, cell)
+        for seat in game.seats
+        for cell, belief in seat.reading.cells.items()
+        if belief.doubt and belief.colour in over
+    )
+
+
 def lead_by_place(game: Game, colour: str, answered: set[Place]) -> Iterator[tuple[Place, float]]:
     """How far this colour leads before the next, in every cell that was read so by no person."""
     for seat in game.seats:
         grid = grid_of(seat.told)
         for cell, ranked in ranking(seat.first.evidence, game.table).items():
-            if grid[cell] == colour and (seat.player, cell) not in answered:
+            sure = seat.told.cells[cell].doubt is None
+            if sure and grid[cell] == colour and (seat.player, cell) not in answered:
                 rival = min(distance for name, distance in ranked if name != colour)
                 yield (seat.player, cell), rival - dict(ranked)[colour]
 

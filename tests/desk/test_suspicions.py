@@ -94,3 +94,18 @@ def test_what_a_person_left_open_stays_in_doubt() -> None:
     told = replace(game(floating), answers=(Answer("Ana", "A1", "skip", "Jo", "now"),))
 
     assert list(doubts(suspecting(told))) == ["A1"]
+
+
+def test_doubts_that_may_explain_too_many_pieces_spare_the_sure_cells() -> None:
+    few = fakes.SHEET.replace('letter = "S"', 'letter = "S"\nsupply = 5')
+    slates = fakes.ANA.replace("A: . M S M", "A: . S M M").replace("B: M M", "B: S M")
+    played = game(slates, few)
+    seat = played.seats[0]
+    cells = {**seat.told.cells, "A2": CellReading("slate", ("slate", "moss"), "it is dark")}
+    told = replace(seat.told, cells=cells)
+    played = replace(played, seats=(replace(seat, first=told, told=told, reading=told),))
+
+    found = suspecting(played)
+
+    assert doubts(found) == {"A2": "it is dark"}
+    assert suspicions.doubts_that_cannot_all_be(found) == (("Ana", "A2"),)
