@@ -1,6 +1,6 @@
 """How often the program is wrong, and how often it asks, on a folder of photos with exact truth.
 
-    python -m tests.bench.accuracy PHOTOS_DIR [--json] [--tables NAME ...] [--list-wrong]
+    python tests/bench/accuracy.py PHOTOS_DIR [--json] [--tables NAME ...] [--list-wrong]
 
 Every subfolder with a ``table.json`` is one table: it is calibrated from its ``empty`` and
 ``layout`` photos and then reads its ``game`` photos, with the program's own functions. The first
@@ -26,6 +26,9 @@ from typing import Any
 import cv2
 import numpy as np
 from scipy.stats import beta
+
+if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
+    sys.path[0] = str(Path(__file__).resolve().parents[2])
 
 from calibrate.learn import calibrate
 from calibrate.types import Table

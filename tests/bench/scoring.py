@@ -1,10 +1,8 @@
 """How fast the scoring core is, in one run beside the plain rules of tests/scoring/plain.py.
 
-Run from the project's folder (as a module, so that its name does not hide the room it measures):
-
-    python -m tests.bench.scoring            # a table
-    python -m tests.bench.scoring --json     # the same as one JSON object
-    python -m tests.bench.scoring --seed 2   # other boards
+    python tests/bench/scoring.py            # a table
+    python tests/bench/scoring.py --json     # the same as one JSON object
+    python tests/bench/scoring.py --seed 2   # other boards
 
 It measures boards a second on a 60-cell board with 30 cards (program and plain networkx/scipy rules
 on the same boards, interleaved, totals compared), the time of what 8 doubtful cells of 4 candidates
@@ -19,9 +17,14 @@ import argparse
 import json
 import random
 import statistics
+import sys
 import time
 from collections.abc import Callable, Iterator
 from itertools import product
+from pathlib import Path
+
+if not __package__:  # run as a file: its own name would hide the room that it measures
+    sys.path[0] = str(Path(__file__).resolve().parents[2])
 
 from scoring.doubts import what_hangs
 from scoring.explain import what_if
