@@ -64,7 +64,7 @@ def compose_artwork(shots: Sequence[Shot], lattice: Lattice) -> Artwork:
     with np.errstate(all="ignore"):
         middle = np.nanmedian(layers, axis=0)
     pixels = np.round(255 * _srgb_from_linear(np.clip(middle, 0, 1))).astype(np.uint8)
-    return Artwork(pixels, known, first.px_per_mm, first.origin_mm)
+    return replace(first, pixels=pixels, known=known)
 
 
 def _lit_as_first(shot: Shot, first: Artwork, lattice: Lattice) -> NDArray[np.float32]:

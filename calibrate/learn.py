@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +12,12 @@ from sklearn.linear_model import LogisticRegression
 from calibrate.compose import Shot, artwork_pixels, compose_artwork
 from calibrate.errors import CalibrationError
 from calibrate.types import Artwork, Palette, Table
+from scoring.lattice import cell_centres_mm
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Grid
 from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners, from_marks
+from vision.geometry import px_per_mm
 from vision.level import Plan, level_artwork, level_picture, plan_of
 from vision.light import light_over
 from vision.sample import sample_cells
@@ -31,6 +34,12 @@ USUAL_STRUCTURE = np.array([-2.0, -3.0, 1.0, 2.6])
 """Structure weights of a table with too few cells to learn its own (from our practice photos)."""
 
 FEWEST_EXAMPLES = 6
+
+TAP_PX = 6.0
+LOOSE_MARK_MM = 1.5
+FIXED_MARK_MM = 0.3
+"""How far a tap, a mark on a card laid beside the board, a mark printed on it may be off (by hand;
+the lens of the first photo counts in the last)."""
 
 
 def calibrate(
@@ -54,7 +63,10 @@ def calibrate(
     known = [(photo, nothing) for photo in empty]
     known += [(photo, tuple(grid[cell] for cell in ids)) for photo, grid in layouts]
     shots = _registered(sheet, known, marks, corners_px)
-    artwork = compose_artwork(shots, sheet.lattice)
+    artwork = replace(
+        compose_artwork(shots, sheet.lattice),
+        frame_error_mm=_frame_error_mm(shots[0].registration, sheet),
+    )
     return Table(name, sheet, artwork, _palette(shots, sheet, artwork), marks)
 
 
@@ -88,6 +100,15 @@ def _first_registration(
             "Give the board's four corners (--corners), or print corner marks.",
         )
     return found
+
+
+def _frame_error_mm(first: Registration, sheet: GameSheet) -> float:
+    """How far the board's mm may be off after the first photo was placed (95 %, half width)."""
+    if first.method == "corners":
+        places = np.array(cell_centres_mm(sheet.lattice))
+        return TAP_PX / float(px_per_mm(first, places).min())
+    loose = any(on == "card" for on in sheet.marks_on.values())
+    return LOOSE_MARK_MM if loose else FIXED_MARK_MM
 
 
 def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:

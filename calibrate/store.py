@@ -109,6 +109,7 @@ def _plain(table: Table) -> dict[str, Any]:
         "artwork": {
             "px_per_mm": table.artwork.px_per_mm,
             "origin_mm": list(table.artwork.origin_mm),
+            "frame_error_mm": table.artwork.frame_error_mm,
         },
         "marks": {str(mark): corners.tolist() for mark, corners in table.marks.items()},
         "palette": {
@@ -149,6 +150,7 @@ def _artwork(parts: dict[str, bytes], plain: dict[str, Any]) -> Artwork:
         known=known > 127,
         px_per_mm=float(plain["px_per_mm"]),
         origin_mm=(float(x), float(y)),
+        frame_error_mm=float(plain["frame_error_mm"]),
     )
 
 

@@ -22,12 +22,15 @@ class Artwork:
 
     ``pixels`` is of shape (H, W, 3), uint8, sRGB, RGB; ``known`` of shape (H, W), bool, tells where
     the board itself was seen. Px (column, row) lies at ``origin_mm + (column, row) / px_per_mm``.
+    ``frame_error_mm``: half width of a 95 % interval of how far the artwork itself lies off the
+    board's true mm, for the first calibration photo was placed by marks or by hand.
     """
 
     pixels: NDArray[np.uint8]
     known: NDArray[np.bool_]
     px_per_mm: float
     origin_mm: tuple[float, float]
+    frame_error_mm: float = 0.0
 
     def to_px(self, points_mm: Array) -> Array:
         """Artwork px of board points of shape (N, 2) mm."""

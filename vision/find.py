@@ -124,7 +124,11 @@ def _proven(
     found = _refined(photo, start, lattice, artwork)
     if found is None:
         return None
-    found = replace(found, evidence=prove(photo, found, lattice, artwork))
+    found = replace(
+        found,
+        error_mm=float(np.hypot(found.error_mm, artwork.frame_error_mm)),
+        evidence=prove(photo, found, lattice, artwork),
+    )
     return found if is_proven(found.evidence) else None
 
 
