@@ -10,7 +10,7 @@ import pytest
 
 from scoring.types import EMPTY
 from tests.vision.practice import final_board, photo_of, practice
-from vision.draw import CROP_PX, crop, letters_of, overlay
+from vision.draw import CROP_PX, DOUBT, crop, letters_of, overlay
 from vision.read import read_photo
 from vision.rectify import to_decoded
 from vision.types import ODD, CellReading, Photo, Reading
@@ -90,6 +90,19 @@ def test_a_doubtful_cell_looks_different_and_only_there(photo: Photo, reading: R
 
     assert differs[here].mean() > 0.05
     assert not differs[~here].any()
+
+
+def test_a_doubtful_outline_is_broken_and_in_a_colour_of_its_own(
+    photo: Photo, reading: Reading
+) -> None:
+    sheet = practice(KIND).sheet
+    certain, unsure = overlay(photo, reading, sheet), overlay(photo, doubted(reading, CELL), sheet)
+    rim = place_of(CELL, photo, reading, 1.25) & ~place_of(CELL, photo, reading, 0.75)
+
+    assert changed(certain, unsure)[rim].mean() > 0.05
+    assert not (certain == DOUBT).all(axis=2).any()
+    assert (unsure == DOUBT).all(axis=2)[rim].mean() > 0.01
+    assert not (unsure == DOUBT).all(axis=2)[~place_of(CELL, photo, reading, 1.7)].any()
 
 
 def test_doubt_shows_without_telling_colours_apart(photo: Photo, reading: Reading) -> None:
