@@ -15,7 +15,7 @@ from samples.penmarrow import PHOTOS, load_penmarrow
 from scoring.grid import parse_grid
 from scoring.sheet import GameSheet
 from scoring.types import Grid
-from vision.decode import load_photo
+from tests.vision.practice import committed
 from vision.types import Photo
 
 
@@ -31,11 +31,6 @@ def colour_science() -> ModuleType:
 @pytest.fixture(scope="session")
 def penmarrow() -> GameSheet:
     return load_penmarrow()
-
-
-def committed(name: str) -> Photo:
-    """One of the committed practice photos."""
-    return load_photo((PHOTOS / name).read_bytes(), name)
 
 
 @pytest.fixture(scope="session")

@@ -13,8 +13,7 @@ from calibrate.store import table_bytes
 from calibrate.types import Table
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Grid
-from tests.conftest import committed
-from tests.vision.practice import final_board, photo_of, practice
+from tests.vision.practice import committed, final_board, photo_of, practice
 from vision.errors import BoardNotFound
 from vision.read import read_photo
 from vision.types import Photo, Reading

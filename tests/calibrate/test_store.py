@@ -184,6 +184,7 @@ def test_a_table_of_another_format_says_to_calibrate_again(data: bytes) -> None:
         lambda plain: plain["palette"]["colours"].__setitem__(0, "ultraviolet"),
         lambda plain: plain["artwork"].update(px_per_mm="many"),
         lambda plain: plain["artwork"].update(origin_mm=[0.0]),
+        lambda plain: plain["artwork"].pop("frame_error_mm"),
     ],
 )
 def test_figures_that_do_not_fit_together_are_refused(

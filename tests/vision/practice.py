@@ -18,6 +18,7 @@ from samples.board import Board
 from samples.conditions import Conditions, Lamp
 from samples.grids import known_layout
 from samples.invent import invent_board
+from samples.penmarrow import PHOTOS
 from samples.photographer import Shot, empty_grid, take_photo
 from scoring.lattice import cells_at_edge, regular_lattice, with_anchors
 from scoring.regular import Shape
@@ -58,6 +59,11 @@ class Practice:
     sheet: GameSheet
     layout: Grid
     table: Table
+
+
+def committed(name: str) -> Photo:
+    """One of the committed practice photos of Penmarrow."""
+    return load_photo((PHOTOS / name).read_bytes(), name)
 
 
 def photo_of(shot: Shot, name: str = "photo.jpg") -> Photo:
@@ -117,7 +123,7 @@ def practice(kind: str) -> Practice:
     board = invent_board(lattice, 40, colours=APART, marks=kind == "hex-pointy")
     sheet = sheet_of(board, lattice)
     layout = known_layout(lattice, APART, np.random.default_rng(6), share=0.8)
-    empty = snap(board, empty_grid(board), 1, tilt_deg=4.0)
+    empty = snap(board, empty_grid(board), 1, tilt_deg=4.0, k1=0.01)
     laid = [snap(board, layout, seed) for seed in (2, 3)]
     corners = None if sheet.marks else np.array(empty.truth.board_corners_px)
     table = calibrate(

@@ -12,7 +12,7 @@ D50_XYZ = (0.9642, 1.0, 0.8249)
 
 
 def display_p3_profile(colour_science: ModuleType) -> bytes:
-    """Display P3: primaries of DCI-P3, white D65, transfer of sRGB (SMPTE EG 432-1, Apple).
+    """Display P3: primaries of DCI-P3, white D65, transfer of sRGB (SMPTE EG 432-1:2010).
 
     The primaries are carried to D50 by Bradford's transform, as ICC.1:2022 annex E asks.
     """

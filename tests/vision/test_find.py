@@ -19,6 +19,7 @@ from scoring.types import Grid
 from tests.vision.practice import final_board, from_pixels, photo_of, practice, repainted, snap
 from vision.errors import BoardNotFound
 from vision.find import find_board
+from vision.geometry import px_per_mm
 from vision.proof import is_proven, prove
 from vision.types import Photo, Registration
 
@@ -91,6 +92,34 @@ def test_boards_of_other_lattices_are_found_with_and_without_marks(kind: str, se
 
     assert found.method == ("marks" if made.sheet.marks else "artwork")
     assert off(found, made.table, dict(shot.truth.cell_centres_px)) < FEW
+
+
+def test_the_claimed_error_covers_the_true_one(
+    penmarrow_table: Table, penmarrow_games: dict[str, Photo], penmarrow_truth: Truth
+) -> None:
+    """It is a 95 % interval: of ten boards found in all ways, one may lie outside."""
+    seen = []
+    for name, photo in penmarrow_games.items():
+        true = penmarrow_truth[name]["cell_centres_px"]
+        for marks in (True, False):
+            found = found_in(photo, penmarrow_table, marks=marks)
+            seen.append((off_mm(found, penmarrow_table, true), found.error_mm))
+    for kind, seed in (("square", 0), ("square", 1), ("hex-pointy", 0), ("hex-pointy", 1)):
+        table, shot = practice(kind).table, final_board(kind, seed)
+        found = found_in(photo_of(shot), table)
+        seen.append((off_mm(found, table, dict(shot.truth.cell_centres_px)), found.error_mm))
+    outside = [(true, claimed) for true, claimed in seen if true > claimed]
+
+    assert len(outside) <= 1, outside
+    assert np.median([claimed for _, claimed in seen]) < 2.0
+
+
+def off_mm(found: Registration, table: Table, true_px: dict[str, Sequence[float]]) -> float:
+    """Largest distance of a cell's centre from the truth along x or y, mm."""
+    places = np.array(cell_centres_mm(table.sheet.lattice))
+    true = np.array([true_px[cell.id] for cell in table.sheet.lattice.cells])
+    off_px = np.abs(found.project(places) - true).max(axis=1)
+    return float((off_px / px_per_mm(found, places)).max())
 
 
 def test_tops_of_pieces_lie_where_their_height_puts_them() -> None:
