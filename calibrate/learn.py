@@ -176,16 +176,23 @@ def _exposure(empty: Array, places_mm: Array) -> Array:
 
 
 def _structure_weights(structure: Array, labels: NDArray[np.str_]) -> Array:
-    """Weights (3,) and intercept of the log odds of a piece, by logistic regression.
+    """Weights (C, 4) of the log odds of a piece of each colour, by logistic regression.
 
     Learned on the layout photos alone: the artwork was made from the empty ones, and would find
-    itself in them.
+    itself in them. Each colour has its own, for a pale piece hides less of a pale cell.
     """
     layouts = (labels != EMPTY).any(axis=1)
-    x = structure[layouts].reshape(-1, 3)
-    y = labels[layouts].ravel() != EMPTY
-    if min(y.sum(), (~y).sum()) < FEWEST_EXAMPLES:
+    seen, names = structure[layouts].reshape(-1, 3), labels[layouts].ravel()
+    empty = seen[names == EMPTY]
+    colours = sorted(set(names[names != EMPTY]))
+    return np.array([_odds_weights(seen[names == colour], empty) for colour in colours])
+
+
+def _odds_weights(pieces: Array, empty: Array) -> Array:
+    if min(len(pieces), len(empty)) < FEWEST_EXAMPLES:
         return USUAL_STRUCTURE
+    x = np.vstack([pieces, empty])
+    y = np.arange(len(x)) < len(pieces)
     mean, spread = x.mean(axis=0), x.std(axis=0) + 1e-3
     model = LogisticRegression(C=1.0, class_weight="balanced").fit((x - mean) / spread, y)
     weights = model.coef_[0] / spread

@@ -134,7 +134,7 @@ def _palette(plain: dict[str, Any]) -> Palette:
         samples=np.array(plain["samples"], float).reshape(-1, 3),
         veils=np.array(plain["veils"], float),
         veil_scale=float(plain["veil_scale"]),
-        structure=np.array(plain["structure"], float).reshape(4),
+        structure=np.array(plain["structure"], float).reshape(-1, 4),
         unrest=float(plain["unrest"]),
     )
 
@@ -172,5 +172,7 @@ def _check(table: Table, where: str) -> None:
         raise TableError(where, "was learned on another board than its own sheet's.")
     if not len(palette.colours) == len(palette.samples) == len(palette.veils):
         raise TableError(where, "is damaged: its colour samples do not fit together.")
+    if len(palette.structure) != len(set(palette.colours)):
+        raise TableError(where, "is damaged: its colours do not fit together.")
     if not set(palette.colours) <= names:
         raise TableError(where, "knows colours that its own sheet does not.")

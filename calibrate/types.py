@@ -50,7 +50,8 @@ class Palette:
     For a lattice of N cells and M pieces seen: ``exposure`` (N,); ``empty`` (N, 3), empty cells,
     NaN where never seen empty; ``colours`` M names; ``samples`` (M, 3); ``veils`` (M,), how much
     white glare each sample carries already; ``veil_scale``, the glare to expect (mean);
-    ``structure`` (4,), weights and intercept of the log odds of a piece given a cell's structure;
+    ``structure`` (C, 4), for each of the C colours in alphabetical order, weights and intercept of
+    the log odds of a piece of it, against the empty cell, given a cell's structure;
     ``unrest``, the relative spread of luminance up to which a cell's surface counts as its own.
     """
 

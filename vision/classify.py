@@ -33,9 +33,8 @@ ROUNDS = 2
 SURE = (3.0, 9.0)
 """Margins from which a cell begins to tell, and fully tells, the light of others."""
 
-STRUCTURE_TRUST = 3.0
 STRUCTURE_LIMIT = 12.0
-"""Factor on the log odds of structure, and the most that it may bring (2 would be plain odds)."""
+"""Twice the log odds that structure alone may bring."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,13 +73,11 @@ def believe(
     names = (*sorted(set(palette.colours)), EMPTY)
     relative = 1 / (light.gain * palette.exposure[:, None])
     top, board = samples.top * relative, samples.board * relative
-    odds = _structure_odds(samples.structure, palette)
     setting = _first_setting(len(top), light)
     tint = np.ones_like(top)
     for round_ in range(ROUNDS):
         distances, shading, veil = _distances(top / tint, board / tint, palette, names, setting)
-        distances[:, -1] += np.maximum(odds, 0)
-        distances[:, :-1] += np.maximum(-odds, 0)[:, None]
+        distances = _weigh_structure(distances, samples.structure, palette)
         told = _told(distances, names, known)
         if round_ < ROUNDS - 1:
             setting = _next_setting(setting, told, shading, veil, places_mm)
@@ -89,12 +86,19 @@ def believe(
     return Belief(names, distances, veil[np.arange(len(best)), best])
 
 
-def _structure_odds(structure: Array, palette: Palette) -> Array:
-    """What structure alone says (N,) for a piece and against the empty cell, as a distance."""
-    odds = STRUCTURE_TRUST * (structure @ palette.structure[:3] + palette.structure[3])
-    return np.where(
-        np.isnan(palette.empty[:, 0]), 0, np.clip(odds, -STRUCTURE_LIMIT, STRUCTURE_LIMIT)
-    )
+def _weigh_structure(distances: Array, structure: Array, palette: Palette) -> Array:
+    """Distances (N, C) with what structure says for any piece and against the empty cell.
+
+    It is asked of the piece that the colour makes likeliest, for a pale piece hides less of a pale
+    cell; between pieces it says nothing.
+    """
+    likeliest = distances[:, :-1].argmin(axis=1)
+    weights = palette.structure[likeliest]
+    odds = 2 * ((structure * weights[:, :3]).sum(axis=1) + weights[:, 3])
+    odds = np.clip(odds, -STRUCTURE_LIMIT, STRUCTURE_LIMIT)
+    odds[np.isnan(palette.empty[:, 0])] = 0
+    against_pieces = np.maximum(-odds, 0)[:, None].repeat(distances.shape[1] - 1, axis=1)
+    return distances + np.column_stack([against_pieces, np.maximum(odds, 0)])
 
 
 def _first_setting(count: int, light: Light) -> _Setting:
