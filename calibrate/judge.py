@@ -16,7 +16,7 @@ from vision.shades import VEIL, VEILS
 
 Array = NDArray[np.float64]
 
-CLOSE = 8.0
+CLOSE = 12.0
 """CIEDE2000 below which two colours are hard to tell on worn pieces in bad light (by hand)."""
 
 FEW = 6

@@ -27,8 +27,10 @@ from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
 
-REACHES_PX = (14, 5)
-"""Search radii of the two rounds of alignment, artwork px: 2 % and 0.7 % of the board."""
+NEAR_REACHES_PX = (14, 5, 3)
+FAR_REACHES_PX = (20, 10, 5, 3)
+"""Search radii of the rounds of alignment, artwork px (the board is 1000 long): from a start that
+features gave, and from one that taps or loose marks gave, which may be 2 % of the board off."""
 
 FEWEST_PATCHES = 10
 
@@ -120,25 +122,39 @@ def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registrat
 def _proven(
     photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
 ) -> Registration | None:
-    """``start`` refined, with its proof, or None where it does not prove itself."""
-    found = _refined(photo, start, lattice, artwork)
-    if found is None:
-        return None
-    found = replace(
-        found,
-        error_mm=float(np.hypot(found.error_mm, artwork.frame_error_mm)),
-        evidence=prove(photo, found, lattice, artwork),
+    """``start`` refined, with its proof, or None where it does not prove itself.
+
+    A start that is far off may lock onto a frame's repeating pattern one repeat away in a corner.
+    It is refined twice, with other reaches; where more of the artwork is seen is the right one.
+    """
+    schedules = (
+        [NEAR_REACHES_PX] if start.method == "artwork" else [NEAR_REACHES_PX, FAR_REACHES_PX]
     )
-    return found if is_proven(found.evidence) else None
+    refined = [_refined(photo, start, lattice, artwork, reaches) for reaches in schedules]
+    found = [
+        replace(
+            registration,
+            error_mm=float(np.hypot(registration.error_mm, artwork.frame_error_mm)),
+            evidence=prove(photo, registration, lattice, artwork),
+        )
+        for registration in refined
+        if registration is not None
+    ]
+    best = max(found, key=lambda registration: registration.evidence["seen"], default=None)
+    return best if best is not None and is_proven(best.evidence) else None
 
 
 def _refined(
-    photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
+    photo: Photo,
+    start: Registration,
+    lattice: Lattice,
+    artwork: Artwork,
+    reaches_px: Sequence[int],
 ) -> Registration | None:
     """``start`` aligned to the artwork below a pixel; None where too little of it is seen."""
     places_mm = np.array(cell_centres_mm(lattice))
     found = start
-    for reach in REACHES_PX:
+    for reach in reaches_px:
         board_mm, photo_px, scores = align_patches(photo, found, artwork, reach)
         good = scores >= SEEN
         if good.sum() < FEWEST_PATCHES:

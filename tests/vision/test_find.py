@@ -165,6 +165,25 @@ def test_four_tapped_corners_suffice(
     assert off(found, penmarrow_table, truth["cell_centres_px"]) < FEW
 
 
+@pytest.mark.parametrize("name", GAMES)
+def test_badly_tapped_corners_do_not_lock_onto_a_repeat_of_the_frame(
+    name: str,
+    penmarrow_games: dict[str, Photo],
+    penmarrow_table: Table,
+    penmarrow_truth: Truth,
+) -> None:
+    """The brick frame repeats; taps 7 px off once proved a board 1.7 mm off its place."""
+    true = np.array(penmarrow_truth[name]["board_corners_px"])
+    rng = np.random.default_rng(3)
+
+    for _ in range(3):
+        found = found_in(
+            penmarrow_games[name], penmarrow_table, true + rng.uniform(-8, 8, true.shape)
+        )
+
+        assert off(found, penmarrow_table, penmarrow_truth[name]["cell_centres_px"]) < FEW
+
+
 def test_corners_given_the_wrong_way_round_are_refused(
     penmarrow_table: Table, penmarrow_games: dict[str, Photo], penmarrow_truth: Truth
 ) -> None:
