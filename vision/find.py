@@ -27,10 +27,9 @@ from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
 
-NEAR_REACHES_PX = (14, 5, 3)
-FAR_REACHES_PX = (20, 10, 5, 3)
-"""Search radii of the rounds of alignment, artwork px (the board is 1000 long): from a start that
-features gave, and from one that taps or loose marks gave, which may be 2 % of the board off."""
+REACHES_PX = (14, 5, 3)
+TAP_REACHES_PX = (REACHES_PX, (20, 10, 5, 3), (28, 20, 10, 5, 3))
+"""Search radii of the rounds of alignment, artwork px (the board is 1000 long)."""
 
 FEWEST_PATCHES = 10
 
@@ -124,22 +123,16 @@ def _proven(
 ) -> Registration | None:
     """``start`` refined, with its proof, or None where it does not prove itself.
 
-    A start that is far off may lock onto a frame's repeating pattern one repeat away in a corner.
-    It is refined twice, with other reaches; where more of the artwork is seen is the right one.
+    Taps may be so far off that a corner locks onto a repeating pattern one repeat away. Theirs is
+    refined with several reaches; where most of the artwork is seen is the right one.
     """
-    schedules = (
-        [NEAR_REACHES_PX] if start.method == "artwork" else [NEAR_REACHES_PX, FAR_REACHES_PX]
-    )
-    refined = [_refined(photo, start, lattice, artwork, reaches) for reaches in schedules]
-    found = [
-        replace(
-            registration,
-            error_mm=float(np.hypot(registration.error_mm, artwork.frame_error_mm)),
-            evidence=prove(photo, registration, lattice, artwork),
-        )
-        for registration in refined
-        if registration is not None
-    ]
+    found = []
+    for reaches in TAP_REACHES_PX if start.method == "corners" else [REACHES_PX]:
+        refined = _refined(photo, start, lattice, artwork, reaches)
+        if refined is not None:
+            evidence = prove(photo, refined, lattice, artwork)
+            error_mm = float(np.hypot(refined.error_mm, artwork.frame_error_mm))
+            found.append(replace(refined, error_mm=error_mm, evidence=evidence))
     best = max(found, key=lambda registration: registration.evidence["seen"], default=None)
     return best if best is not None and is_proven(best.evidence) else None
 

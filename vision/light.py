@@ -16,15 +16,13 @@ Array = NDArray[np.float64]
 DARK = 0.004
 """Added to linear values before a logarithm: sensor noise and stray light, share of full scale."""
 
-KERNELS: tuple[Kernel, Kernel, Kernel] = (
-    ((3.0, np.inf), (0.5, 80.0), (0.15, 15.0)),
-    ((1.0, np.inf), (0.15, 80.0), (0.03, 15.0)),
-    ((1.0, np.inf), (0.15, 80.0), (0.03, 15.0)),
-)
+INTENSITY_KERNEL: Kernel = ((3.0, np.inf), (0.5, 80.0), (0.15, 15.0))
+CHROMA_KERNEL: Kernel = ((1.0, np.inf), (0.15, 80.0), (0.03, 15.0))
 """Log intensity and the two log chromas: one level, slow changes, edges of shadows (by hand)."""
 
-NOISE = (0.10, 0.04, 0.04)
-"""Standard deviations of one block's log ratio in the three."""
+INTENSITY_NOISE = 0.10
+CHROMA_NOISE = 0.04
+"""Standard deviations of one block's log ratios."""
 
 BLOCKS_ACROSS = 26
 
@@ -47,11 +45,14 @@ def gain_at(
 
 
 def _gain(places_mm: Array, seen_mm: Array, ratios: Array) -> Array:
-    fields = [
-        predict(places_mm, seen_mm, ratios[:, i], np.full(len(seen_mm), NOISE[i]), KERNELS[i])
-        for i in range(3)
-    ]
-    return np.exp(np.stack(fields, axis=1) @ FROM_INTENSITY_CHROMA.T)
+    if len(seen_mm) == 0:
+        return np.ones((len(places_mm), 3))
+    still = np.ones(len(seen_mm))
+    intensity = predict(
+        places_mm, seen_mm, ratios[:, :1], INTENSITY_NOISE * still, INTENSITY_KERNEL
+    )
+    chroma = predict(places_mm, seen_mm, ratios[:, 1:], CHROMA_NOISE * still, CHROMA_KERNEL)
+    return np.exp(np.column_stack([intensity, chroma]) @ FROM_INTENSITY_CHROMA.T)
 
 
 def _blocks(

@@ -26,7 +26,10 @@ def covariance(a_mm: Array, b_mm: Array, kernel: Kernel) -> Array:
 def predict(
     places_mm: Array, seen_mm: Array, values: Array, noise_sd: Array, kernel: Kernel
 ) -> Array:
-    """Mean (N,) of the field at places (N, 2) given values (M,) seen at (M, 2) with noise (M,)."""
+    """Mean (N,) of the field at places (N, 2) given values (M,) seen at (M, 2) with noise (M,).
+
+    Values (M, K) of K fields of one kernel and noise give means (N, K).
+    """
     if len(seen_mm) == 0:
         return np.zeros(len(places_mm))
     inner = covariance(seen_mm, seen_mm, kernel) + np.diag(noise_sd**2)
