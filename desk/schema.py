@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.pool import NullPool
@@ -75,11 +76,29 @@ def connect(path: Path) -> sa.Engine:
     return engine
 
 
-def set_pragmas(connection: Any, _record: object) -> None:
+def set_pragmas(connection: sqlite3.Connection, _record: object) -> None:
     """Durability first. Transactions begin only where ``begin`` says so."""
     connection.isolation_level = None
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+    write_ahead(connection)
+    for pragma in ("synchronous = FULL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}").close()
+
+
+def write_ahead(connection: sqlite3.Connection) -> None:
+    """Turn the write-ahead log on, waiting while another program does.
+
+    SQLite's own waiting does not cover this step: two programs that open a new archive at the same
+    moment would find it locked.
+    """
+    give_up = time.monotonic() + LOCK_WAIT_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL").close()
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > give_up:
+                raise
+            time.sleep(0.01)
 
 
 def begin(db: sa.Connection) -> None:

@@ -144,6 +144,34 @@ def test_a_kill_at_any_moment_loses_nothing_that_was_acknowledged(tmp_path: Path
     assert len(acknowledged) >= KILLS
 
 
+def test_programs_that_open_a_new_archive_at_once_wait_for_each_other(tmp_path: Path) -> None:
+    """SQLite's own waiting does not cover turning the write-ahead log on; it once failed here."""
+    script = (
+        "import sys; from pathlib import Path; from desk.archive import Archive;"
+        "print('ready', flush=True); sys.stdin.read(1);"
+        "[Archive(Path(sys.argv[1]) / str(k)) for k in range(60)]"
+    )
+    openers = [
+        subprocess.Popen(
+            [sys.executable, "-c", script, str(tmp_path)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+        )
+        for _ in range(4)
+    ]
+    for opener in openers:
+        assert opener.stdout is not None
+        opener.stdout.readline()
+    for opener in openers:
+        assert opener.stdin is not None
+        opener.stdin.write(b"!")
+        opener.stdin.flush()
+    for opener in openers:
+        opener.communicate(timeout=60)
+
+    assert [opener.returncode for opener in openers] == [0, 0, 0, 0]
+
+
 def test_two_programs_may_save_at_once(tmp_path: Path) -> None:
     script = (
         "import sys; from pathlib import Path; from desk.archive import Archive;"
