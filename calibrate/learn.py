@@ -18,12 +18,11 @@ from scoring.types import EMPTY, Grid
 from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners, from_marks
 from vision.geometry import px_per_mm
-from vision.level import Plan, level_artwork, level_picture, plan_of
-from vision.light import light_over
-from vision.sample import sample_cells
+from vision.level import plan_of
+from vision.read import look
 from vision.shades import veils_of
 from vision.smooth import predict
-from vision.types import Light, Photo, Registration, Samples
+from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
 
@@ -114,11 +113,10 @@ def _frame_error_mm(first: Registration, sheet: GameSheet) -> float:
 def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:
     """Colours, empty cells, exposure and structure, as the photos together tell them."""
     plan = plan_of(sheet.lattice)
-    level = level_artwork(artwork, plan)
-    looks = [_look(shot, sheet, plan, level) for shot in shots]
+    looks = [look(shot.photo, shot.registration, sheet, artwork) for shot in shots]
     labels = np.array([shot.labels for shot in shots])
-    board = np.array([look.board / light.gain for look, light in looks])
-    top = np.array([look.top / light.gain for look, light in looks])
+    board = np.array([seen.samples.board / seen.light.gain for seen in looks])
+    top = np.array([seen.samples.top / seen.light.gain for seen in looks])
     board[labels != EMPTY] = np.nan
     empty = _mean_seen(board)
     exposure = _exposure(empty, plan.centres_mm)
@@ -129,8 +127,8 @@ def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:
     veils = np.zeros(len(samples))
     for colour in set(colours):
         veils[colours == colour] = veils_of(samples[colours == colour])
-    structure = np.array([look.structure for look, _ in looks])
-    unrest = np.array([look.unrest for look, _ in looks])
+    structure = np.array([seen.samples.structure for seen in looks])
+    unrest = np.array([seen.samples.unrest for seen in looks])
     return Palette(
         exposure=exposure,
         empty=empty / exposure[:, None],
@@ -141,14 +139,6 @@ def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:
         structure=_structure_weights(structure, labels),
         unrest=float(np.clip(0.15 + 2 * np.quantile(unrest[labels != EMPTY], 0.9), 0.2, 0.45)),
     )
-
-
-def _look(
-    shot: Shot, sheet: GameSheet, plan: Plan, artwork: NDArray[np.uint8]
-) -> tuple[Samples, Light]:
-    board = level_picture(shot.photo, shot.registration, plan, 0.0)
-    top = level_picture(shot.photo, shot.registration, plan, sheet.piece_height_mm)
-    return sample_cells(top, board, artwork, plan), light_over(board, artwork, plan)
 
 
 def _mean_seen(board: Array) -> Array:

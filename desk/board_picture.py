@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from scoring.lattice import board_corners_mm
 from scoring.sheet import GameSheet
 from scoring.types import Point
 from vision.types import Photo, Registration
@@ -44,7 +45,7 @@ class BoardPicture:
 
 def picture_board(photo: Photo, registration: Registration, sheet: GameSheet) -> BoardPicture:
     """Cut the board out of its photo."""
-    corners = registration.project(np.array(board_corners_mm(sheet)))
+    corners = registration.project(np.array(board_corners_mm(sheet.lattice)))
     outlines = {
         cell.id: registration.project(np.array(cell.polygon_mm), sheet.piece_height_mm)
         for cell in sheet.lattice.cells
@@ -57,12 +58,6 @@ def picture_board(photo: Photo, registration: Registration, sheet: GameSheet) ->
         for cell, points in outlines.items()
     }
     return BoardPicture(jpeg, width, height, moved)
-
-
-def board_corners_mm(sheet: GameSheet) -> list[Point]:
-    """The board's corners, clockwise from the top left."""
-    width, height = sheet.lattice.board_size_mm
-    return [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)]
 
 
 def frame_around(points_px: NDArray[np.float64], photo: Photo) -> NDArray[np.float64]:

@@ -20,9 +20,6 @@ from scoring.regular import Outline, Shape, Step, piece_outline, place_outline, 
 from scoring.sides import area, centre, overlapping_pairs, shared_sides
 from scoring.types import Cell, Lattice, Point
 
-REGULAR = ("square", "courses", "hex-pointy", "hex-flat", "diamond")
-"""The regular kinds; the one other kind is "drawn"."""
-
 SMALLEST_MM2 = 1.0
 """Area in mm² below which a drawn outline is no place for a piece."""
 
@@ -122,6 +119,12 @@ def cells_at_edge(lattice: Lattice, edge: str) -> list[str]:
 def cell_centres_mm(lattice: Lattice) -> list[Point]:
     """Centre of area of every cell in mm, in cell order."""
     return [centre(cell.polygon_mm) for cell in lattice.cells]
+
+
+def board_corners_mm(lattice: Lattice) -> list[Point]:
+    """The board's corners in mm, clockwise from the top left."""
+    width, height = lattice.board_size_mm
+    return [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)]
 
 
 def pitch_mm(lattice: Lattice) -> float:

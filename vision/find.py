@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Artwork
-from scoring.lattice import cell_centres_mm
+from scoring.lattice import board_corners_mm, cell_centres_mm
 from scoring.types import Lattice
 from vision.artwork import LOOKS, align_patches, match_artwork
 from vision.errors import BoardNotFound
@@ -106,9 +106,7 @@ def from_marks(photo: Photo, marks: Mapping[int, Array]) -> Registration | None:
 
 def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registration:
     """Registration by the board's four corners, top left first, clockwise."""
-    width, height = lattice.board_size_mm
-    board_mm = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
-    homography = homography_between(board_mm, corners_px, 4.0)
+    homography = homography_between(np.array(board_corners_mm(lattice)), corners_px, 4.0)
     if homography is None or np.linalg.det(homography) <= 0:
         raise BoardNotFound(
             photo.name,

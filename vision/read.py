@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.types import Table
-from scoring.types import Lattice
+from calibrate.types import Artwork, Table
+from scoring.lattice import board_corners_mm
+from scoring.sheet import GameSheet
 from vision.classify import Belief, believe
 from vision.doubt import name_cells
 from vision.find import find_board
@@ -29,16 +30,17 @@ def read_photo(
     person gave them. Raises BoardNotFound where no registration can be proven.
     """
     started = time.perf_counter()
-    registration = find_board(photo, table.sheet.lattice, table.artwork, table.marks, corners_px)
+    lattice = table.sheet.lattice
+    registration = find_board(photo, lattice, table.artwork, table.marks, corners_px)
     found = time.perf_counter()
-    evidence = look(photo, registration, table)
+    evidence = look(photo, registration, table.sheet, table.artwork)
     sampled = time.perf_counter()
     cells = _judge(evidence, table, {})
     done = time.perf_counter()
     return Reading(
         photo=photo.name,
         registration=registration,
-        board_corners_px=registration.project(_corners_mm(table.sheet.lattice)),
+        board_corners_px=registration.project(np.array(board_corners_mm(lattice))),
         cells=cells,
         evidence=evidence,
         milliseconds={
@@ -50,18 +52,13 @@ def read_photo(
     )
 
 
-def _corners_mm(lattice: Lattice) -> NDArray[np.float64]:
-    width, height = lattice.board_size_mm
-    return np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
-
-
-def look(photo: Photo, registration: Registration, table: Table) -> Evidence:
+def look(photo: Photo, registration: Registration, sheet: GameSheet, artwork: Artwork) -> Evidence:
     """The samples of every cell and the light over the board."""
-    plan = plan_of(table.sheet.lattice)
+    plan = plan_of(sheet.lattice)
     board = level_picture(photo, registration, plan, 0.0)
-    top = level_picture(photo, registration, plan, table.sheet.piece_height_mm)
-    artwork = level_artwork(table.artwork, plan)
-    return Evidence(sample_cells(top, board, artwork, plan), light_over(board, artwork, plan))
+    top = level_picture(photo, registration, plan, sheet.piece_height_mm)
+    known = level_artwork(artwork, plan)
+    return Evidence(sample_cells(top, board, known, plan), light_over(board, known, plan))
 
 
 def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Reading:

@@ -28,7 +28,7 @@ def looked(photo: Photo, height_mm: float) -> Evidence:
     table = practice(KIND).table
     sheet = replace(table.sheet, piece_height_mm=height_mm)
     found = find_board(photo, sheet.lattice, table.artwork, table.marks)
-    return look(photo, found, replace(table, sheet=sheet))
+    return look(photo, found, sheet, table.artwork)
 
 
 def unlike(evidence: Evidence, photo: Photo, tops: dict[str, tuple[float, float]]) -> np.ndarray:
