@@ -6,11 +6,14 @@ import os
 import tempfile
 from pathlib import Path
 
+TEMPORARY = ".writing-"
+"""In the name of every file that is not whole yet; one that stays is from a stopped program."""
+
 
 def write_whole(path: Path, data: bytes) -> None:
     """Appear under the final name only when whole; an older file of that name stays until then."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".writing-")
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
     try:
         with os.fdopen(handle, "wb") as file:
             os.chmod(temporary, 0o666 & ~current_umask())

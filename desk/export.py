@@ -11,7 +11,7 @@ from typing import Any
 
 from desk.types import Outcome
 from scoring.doubts import Hang
-from scoring.types import PlayerTally
+from scoring.types import PlayerTally, Tally
 
 PARTS = ("tallyglass", "opencv-python", "numpy", "scikit-learn", "pillow")
 """Packages whose version can change what is read from a photo."""
@@ -28,10 +28,7 @@ def tally_json(outcome: Outcome) -> dict[str, Any]:
         "winners": list(outcome.tally.winners),
         "tie_break": outcome.tally.tie_break,
         "players": [player_json(outcome, player) for player in outcome.tally.players],
-        "problems": [
-            {"player": p.player, "cells": list(p.cells), "words": p.words}
-            for p in outcome.tally.problems
-        ],
+        "problems": problems_json(outcome.tally),
         "unsure": [doubt_json(outcome, hang) for hang in outcome.hangs.doubts],
         "answers": [vars(answer) for answer in outcome.game.answers],
     }
@@ -39,7 +36,14 @@ def tally_json(outcome: Outcome) -> dict[str, Any]:
 
 def player_json(outcome: Outcome, player: PlayerTally) -> dict[str, Any]:
     """One player's total, the totals between which it lies, and the lines that add up to it."""
-    lines = [
+    between = list(outcome.hangs.ranges[player.player])
+    lines = lines_json(player)
+    return {"player": player.player, "total": player.total, "between": between, "lines": lines}
+
+
+def lines_json(player: PlayerTally) -> list[dict[str, Any]]:
+    """The lines of one player's tally with their proofs."""
+    return [
         {
             "rule": line.rule,
             "label": line.label,
@@ -52,8 +56,11 @@ def player_json(outcome: Outcome, player: PlayerTally) -> dict[str, Any]:
         }
         for line in player.lines
     ]
-    between = list(outcome.hangs.ranges[player.player])
-    return {"player": player.player, "total": player.total, "between": between, "lines": lines}
+
+
+def problems_json(tally: Tally) -> list[dict[str, Any]]:
+    """What cannot be so on the boards."""
+    return [{"player": p.player, "cells": list(p.cells), "words": p.words} for p in tally.problems]
 
 
 def doubt_json(outcome: Outcome, hang: Hang) -> dict[str, Any]:

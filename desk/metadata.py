@@ -33,14 +33,22 @@ class PhotoFormatError(TallyglassError):
 
 def strip_metadata(data: bytes) -> tuple[bytes, str]:
     """The photo without personal data, and the file suffix that fits it (``.jpg``, ``.png``...)."""
-    if data.startswith(JPEG_START):
-        return strip_jpeg(data), ".jpg"
-    if data.startswith(PNG_START):
-        return strip_png(data), ".png"
-    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return strip_webp(data), ".webp"
-    if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
+    suffix = suffix_of(data)
+    if suffix == ".heic":
         return strip_heic(data)
+    return {".jpg": strip_jpeg, ".png": strip_png, ".webp": strip_webp}[suffix](data), suffix
+
+
+def suffix_of(data: bytes) -> str:
+    """The file suffix of a photo's format. Raises PhotoFormatError for anything else."""
+    if data.startswith(JPEG_START):
+        return ".jpg"
+    if data.startswith(PNG_START):
+        return ".png"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return ".webp"
+    if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
+        return ".heic"
     raise PhotoFormatError
 
 

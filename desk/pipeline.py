@@ -84,7 +84,9 @@ def hangs_of(game: Game) -> Hangs:
     return what_hangs(game.table.sheet, boards, game.claims.cards, game.claims.facts)
 
 
-def record_of(outcome: Outcome, table_file: bytes) -> GameRecord:
+def record_of(
+    outcome: Outcome, table_file: bytes, *, evening: str = "", league: str = ""
+) -> GameRecord:
     """All of a game that the archive keeps."""
     game = outcome.game
     boards = tuple(
@@ -107,4 +109,7 @@ def record_of(outcome: Outcome, table_file: bytes) -> GameRecord:
         claims={"cards": dict(game.claims.cards), "facts": dict(game.claims.facts)},
         tally=tally_json(outcome),
         versions=versions(),
+        table_file=table_file,
+        evening=evening,
+        league=league,
     )

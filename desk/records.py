@@ -36,7 +36,10 @@ class BoardRecord:
 class GameRecord:
     """One game: boards in seat order, answers in the order given, the tally and what made it.
 
-    ``versions`` names the program and the libraries that read the photos.
+    ``versions`` names the program and the libraries that read the photos. ``table_file`` is the
+    table's own file, without which the photos cannot be read again. ``evening`` and ``league`` are
+    free labels; an evening that is not given is the day (of this machine's clock) on which the
+    evening began.
     """
 
     sheet_name: str
@@ -48,3 +51,6 @@ class GameRecord:
     claims: Mapping[str, Any]
     tally: Mapping[str, Any]
     versions: Mapping[str, str]
+    table_file: bytes | None = None
+    evening: str = ""
+    league: str = ""

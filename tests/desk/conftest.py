@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from contextlib import redirect_stdout
+from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
+from desk.archive import Archive
+from tests.desk import servers
 from tests.desk.practice import PRACTICE, SHEET, Ended, Run, run_main
 
 
@@ -40,3 +46,44 @@ def calibrated(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def table(calibrated: tuple[Path, str]) -> Path:
     """The practice table."""
     return calibrated[0]
+
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NUMBERS = count(1)
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """A PostgreSQL server of our own; what needs it is skipped, with the reason, where none is."""
+    try:
+        running = servers.server()
+        url = running.__enter__()
+    except servers.NoServer as why:
+        pytest.skip(str(why))
+    yield url
+    running.__exit__(None, None, None)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[Path | str, str | None]:
+    """Where an archive that does not exist yet may be made, and where its photos are to lie."""
+    if request.param == "sqlite":
+        return tmp_path / "archive", None
+    return new_database(request.getfixturevalue("postgresql")), str(tmp_path / "files")
+
+
+def new_database(url: str) -> str:
+    """An empty database on the tests' server; returns its URL."""
+    name = f"archive_{next(NUMBERS)}"
+    server = sa.make_url(url.format(name="postgres")).set(drivername="postgresql+psycopg")
+    engine = sa.create_engine(server, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with engine.connect() as db:
+        db.exec_driver_sql(f"CREATE DATABASE {name}")
+    return url.format(name=name)
+
+
+@pytest.fixture
+def archive(place: tuple[Path | str, str | None]) -> Archive:
+    """An empty archive in a folder, and one on a server; its clock stands at noon."""
+    where, photos = place
+    return Archive(where, clock=lambda: NOON, photos=photos)

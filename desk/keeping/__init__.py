@@ -1,0 +1,1 @@
+"""The archive's parts: database, files, contents, search, standings, what is done with games."""
