@@ -1,6 +1,7 @@
 """How often the program is wrong, and how often it asks, on a folder of photos with exact truth.
 
     python tests/bench/accuracy.py PHOTOS_DIR [--json] [--tables NAME ...] [--list-wrong]
+                                   [--picture CURVES.png]
 
 Every subfolder with a ``table.json`` is one table: it is calibrated from its ``empty`` and
 ``layout`` photos and then reads its ``game`` photos, with the program's own functions. The first
@@ -9,7 +10,10 @@ calibration photo of a table without marks is given its four corners, as a perso
 wrongly found (a cell centre off by over a quarter of the pitch), error of the cell centres in
 shares of the pitch, cells silently wrong, asked, boards silently wrong, 95 % one-sided
 Clopper-Pearson bounds (Clopper and Pearson, Biometrika 26, 1934), and the time of reading as a
-multiple of decoding the same file in the same process.
+multiple of decoding the same file in the same process. Beside them: what a plain k-NN on mean sRGB
+gets wrong on the same registered cells, and how many questions a truthful person is asked until no
+doubt is left (every answer tells about the other doubts), with what is silently wrong then. With
+``--picture``, risk-coverage curves of each split.
 """
 
 from __future__ import annotations
@@ -36,13 +40,26 @@ from scoring.errors import TallyglassError
 from scoring.lattice import build_lattice
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Cell, Colour, Grid
+from tests.bench.curves import Judged, draw_curves
+from tests.bench.yardsticks import COVERED, ask_until_settled, core_colours, plain_classifier
 from vision.decode import load_photo
-from vision.read import read_photo
+from vision.read import belief_of, read_photo
+from vision.sureness import sureness
 from vision.types import Photo, Reading
 
-COVERED = "covered"
 TAP_PX = 4
-SUMMED = ("boards", "found", "wrongly_found", "cells", "asked", "silent", "boards_silent")
+SUMMED = (
+    "boards",
+    "found",
+    "wrongly_found",
+    "cells",
+    "asked",
+    "silent",
+    "boards_silent",
+    "plain_wrong",
+    "questions",
+    "silent_settled",
+)
 
 
 @dataclass
@@ -56,9 +73,13 @@ class Count:
     asked: int = 0
     silent: int = 0
     boards_silent: int = 0
+    plain_wrong: int = 0
+    questions: int = 0
+    silent_settled: int = 0
     offsets: list[float] = field(default_factory=list)
     ratios: list[float] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
+    judged: Judged = field(default_factory=Judged)
 
 
 def main() -> int:
@@ -78,6 +99,8 @@ def main() -> int:
             print(f"{folder.name}: not calibrated: {error}", file=sys.stderr)
             _count_unread(folder, counts)
     (_print_json if options.json else _print_table)(counts)
+    if options.picture:
+        draw_curves(_judged_by_split(counts), options.picture)
     if options.list_wrong:
         for (table, split), count in counts.items():
             for line in count.wrong:
@@ -91,6 +114,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--tables", nargs="*", default=[])
     parser.add_argument("--list-wrong", action="store_true")
+    parser.add_argument("--picture", type=Path, help="where to draw the risk-coverage curves (PNG)")
     return parser.parse_args()
 
 
@@ -158,6 +182,7 @@ def _labels(record: dict[str, Any]) -> dict[str, str]:
 
 def _run_table(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
     table = calibrated(folder)
+    plain = plain_classifier(table, _known(folder))
     for record in _games(folder):
         count = counts.setdefault((folder.name, record["split"]), Count())
         count.boards += 1
@@ -173,6 +198,28 @@ def _run_table(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
             (spent + _decode_seconds(folder, record, photo)) / _plain_decode(folder, record)
         )
         _compare(reading, record, folder, count)
+        _judge(reading, record, table, count)
+        named = plain.predict(core_colours(photo, reading.registration, table))
+        truths = [record["cells"][cell] for cell in reading.cells]
+        count.plain_wrong += int((named != np.array(truths)).sum())
+
+
+def _known(folder: Path) -> Iterator[tuple[Photo, dict[str, str]]]:
+    """The calibration photos and what lies in their cells."""
+    known = (r for r in _records(folder) if r["role"] in ("empty", "layout"))
+    return ((_photo(folder, r), _labels(r)) for r in known)
+
+
+def _judge(reading: Reading, record: dict[str, Any], table: Table, count: Count) -> None:
+    """Note how sure every cell was, and how many questions settle the board."""
+    sure = sureness(belief_of(reading.evidence, table, {}), reading.cells)
+    count.judged.sure += [float(s) for s in sure]
+    for cell, read in reading.cells.items():
+        count.judged.wrong.append(read.colour != record["cells"][cell])
+        count.judged.accepted.append(read.doubt is None)
+    asked = ask_until_settled(reading, table, record["cells"], record.get("under_cover", {}))
+    count.questions += asked.questions
+    count.silent_settled += asked.silent
 
 
 def _games(folder: Path) -> Iterator[dict[str, Any]]:
@@ -263,6 +310,9 @@ def _rows(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:
             "boards_silent": c.boards_silent,
             "boards_silent_upper_95": upper_bound(c.boards_silent, c.found),
             "times_decode": float(np.median(c.ratios)) if c.ratios else None,
+            "plain_wrong": c.plain_wrong,
+            "questions": c.questions,
+            "silent_settled": c.silent_settled,
         }
 
 
@@ -273,7 +323,7 @@ def _print_json(counts: dict[tuple[str, str], Count]) -> None:
 def _print_table(counts: dict[tuple[str, str], Count]) -> None:
     print(
         "table            split        found  wrong | centre med/worst % | cells silent (<95%)"
-        "    asked  | boards silent (<95%) | x decode"
+        "    asked  | boards silent (<95%) | x decode | plain k-NN | questions, then silent"
     )
     for r in [*_rows(counts), *_sums(counts)]:
         cells = max(r["cells"], 1)
@@ -289,7 +339,20 @@ def _print_table(counts: dict[tuple[str, str], Count]) -> None:
             f" ({100 * r['silent_upper_95']:5.2f}%) {100 * r['asked'] / cells:5.1f}% |"
             f" {r['boards_silent']:2} ({100 * r['boards_silent_upper_95']:5.1f}%)"
             f"          | {r['times_decode'] or float('nan'):5.1f}"
+            f"    | {100 * r['plain_wrong'] / cells:5.1f}%"
+            f"     | {100 * r['questions'] / cells:5.1f}% {r['silent_settled']:4}"
         )
+
+
+def _judged_by_split(counts: dict[tuple[str, str], Count]) -> dict[str, Judged]:
+    splits: dict[str, Judged] = {}
+    for (_, split), c in counts.items():
+        whole = splits.setdefault(split, Judged())
+        whole.sure += c.judged.sure
+        whole.wrong += c.judged.wrong
+        whole.accepted += c.judged.accepted
+        whole.plain_wrong += c.plain_wrong
+    return {split: judged for split, judged in splits.items() if judged.sure}
 
 
 def _sums(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:

@@ -37,9 +37,9 @@ def run(*words: str) -> tuple[int, str, str]:
     return code, out.getvalue(), err.getvalue()
 
 
-def measured(folder: Path) -> dict[str, Any]:
+def measured(folder: Path, *options: str) -> dict[str, Any]:
     """The one row of figures for the one table and split in a folder."""
-    code, out, err = run(str(folder), "--json")
+    code, out, err = run(str(folder), "--json", *options)
     (row,) = json.loads(out)
 
     assert (code, err) == (0, "")
@@ -56,7 +56,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def honest(folder: Path) -> dict[str, Any]:
-    return measured(folder)
+    return measured(folder, "--picture", str(folder / "curves.png"))
 
 
 def test_on_kind_photos_all_boards_are_found_and_next_to_nothing_is_silently_wrong(
@@ -71,6 +71,16 @@ def test_on_kind_photos_all_boards_are_found_and_next_to_nothing_is_silently_wro
     assert honest["asked"] <= 0.3 * honest["cells"]
     assert honest["centre_error_worst"] < 0.08
     assert honest["times_decode"] > 0
+
+
+def test_the_bench_tells_what_a_plain_classifier_and_a_truthful_person_make_of_it(
+    folder: Path, honest: dict[str, Any]
+) -> None:
+    """Answers only settle doubts, and never mend in silence what was certain."""
+    assert 0 < honest["plain_wrong"] < 0.5 * honest["cells"]
+    assert 0 < honest["questions"] <= honest["asked"]
+    assert honest["silent"] <= honest["silent_settled"] <= SILENT * honest["cells"]
+    assert (folder / "curves.png").read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize(("bad", "of"), [(0, 500), (1, 500), (2, 1000), (5, 1000), (7, 7)])
