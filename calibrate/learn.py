@@ -10,11 +10,13 @@ from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
 from calibrate.compose import Shot, artwork_pixels, compose_artwork
-from calibrate.errors import CalibrationError
-from calibrate.types import Artwork, Palette, Table
+from calibrate.errors import CalibrationError, MistakesFound
+from calibrate.mistakes import Seen, find_laid, find_mistakes
+from calibrate.types import Palette, Table
 from scoring.lattice import cell_centres_mm
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Grid
+from vision.colour import lab_from_linear
 from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners, from_marks
 from vision.geometry import px_per_mm
@@ -22,7 +24,7 @@ from vision.level import plan_of
 from vision.read import look
 from vision.shades import veils_of
 from vision.smooth import predict
-from vision.types import Photo, Registration
+from vision.types import Evidence, Photo, Registration
 
 Array = NDArray[np.float64]
 
@@ -47,12 +49,15 @@ def calibrate(
     empty: Sequence[Photo],
     layouts: Sequence[tuple[Photo, Grid]],
     corners_px: Array | None = None,
+    *,
+    trust_plan: bool = False,
 ) -> Table:
     """The table learned from photos of the empty board and of known layouts.
 
     The first photo (of the empty board, or of the layout where there is none empty) is found by the
     sheet's printed corner marks or by ``corners_px`` (4, 2), full-size px, top left first,
-    clockwise; the others by its artwork. Raises CalibrationError, BoardNotFound.
+    clockwise; the others by its artwork. Raises BoardNotFound, CalibrationError, and MistakesFound
+    where pieces seem to lie otherwise than planned, unless ``trust_plan`` says that they do not.
     """
     if not layouts:
         raise CalibrationError("No photo of a known layout was given; at least one is needed.")
@@ -66,7 +71,59 @@ def calibrate(
         compose_artwork(shots, sheet.lattice),
         frame_error_mm=_frame_error_mm(shots[0].registration, sheet),
     )
-    return Table(name, sheet, artwork, _palette(shots, sheet, artwork), marks)
+    looks = [look(shot.photo, shot.registration, sheet, artwork) for shot in shots]
+    table = Table(name, sheet, artwork, _palette(shots, looks, sheet), marks)
+    if not trust_plan:
+        _refuse_mistakes(shots, sheet)
+    return table
+
+
+def _refuse_mistakes(shots: list[Shot], sheet: GameSheet) -> None:
+    """Raise MistakesFound where a layout is not as its plan says."""
+    bare = [shot for shot in shots if set(shot.labels) == {EMPTY}]
+    laid = [shot for shot in shots if set(shot.labels) != {EMPTY}]
+    layouts: dict[tuple[str, ...], list[Seen]] = {}
+    for seen in seen_in(bare, laid, sheet):
+        layouts.setdefault(tuple(seen.labels), []).append(seen)
+    found = [
+        words
+        for labels in (layouts if bare else {})
+        for words in find_laid(seen_in(bare, [replace(s, labels=labels) for s in bare], sheet))
+    ]
+    for photos in layouts.values():
+        found += [] if found else find_mistakes(photos, sheet.lattice)
+    if found:
+        raise MistakesFound(found)
+
+
+def seen_in(bare: list[Shot], laid: list[Shot], sheet: GameSheet) -> list[Seen]:
+    """What the photos of layouts show, judged without trusting their plan.
+
+    The board's own look and light are taken from the photos of the empty board alone; where there
+    are none, the board counts as evenly lit, and nothing is said of bare cells.
+    """
+    artwork = compose_artwork(bare or laid, sheet.lattice)
+    places = plan_of(sheet.lattice).centres_mm
+    empty = np.full((1, len(places), 3), np.nan)
+    if bare:
+        looks = [look(shot.photo, shot.registration, sheet, artwork) for shot in bare]
+        empty = np.array([seen.samples.board / seen.light.gain for seen in looks])
+    exposure = _exposure(empty.mean(axis=0), places)
+    found = []
+    for shot in laid:
+        seen = _seen(shot, look(shot.photo, shot.registration, sheet, artwork), exposure)
+        found.append(seen if bare else replace(seen, bare=np.full(len(places), np.nan)))
+    return found
+
+
+def _seen(shot: Shot, evidence: Evidence, exposure: Array) -> Seen:
+    relative = evidence.samples.top / evidence.light.gain / exposure[:, None]
+    return Seen(
+        photo=shot.photo.name,
+        labels=np.array(shot.labels),
+        lab=lab_from_linear(relative),
+        bare=evidence.samples.structure[:, 1],
+    )
 
 
 def _registered(
@@ -110,10 +167,9 @@ def _frame_error_mm(first: Registration, sheet: GameSheet) -> float:
     return LOOSE_MARK_MM if loose else FIXED_MARK_MM
 
 
-def _palette(shots: list[Shot], sheet: GameSheet, artwork: Artwork) -> Palette:
+def _palette(shots: list[Shot], looks: list[Evidence], sheet: GameSheet) -> Palette:
     """Colours, empty cells, exposure and structure, as the photos together tell them."""
     plan = plan_of(sheet.lattice)
-    looks = [look(shot.photo, shot.registration, sheet, artwork) for shot in shots]
     labels = np.array([shot.labels for shot in shots])
     board = np.array([seen.samples.board / seen.light.gain for seen in looks])
     top = np.array([seen.samples.top / seen.light.gain for seen in looks])

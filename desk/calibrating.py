@@ -6,14 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibrate.errors import CalibrationError, MistakesFound
 from calibrate.judge import judge
 from calibrate.learn import calibrate
 from calibrate.store import save_table
 from calibrate.types import Table
 from desk.given import GivenError, parse_corners, text_of
 from desk.say import CAUTION, quietly, working
+from desk.types import PointsPx
 from scoring.grid import parse_grid
-from scoring.sheet import load_sheet
+from scoring.sheet import GameSheet, load_sheet
+from scoring.types import Grid
 from vision.decode import load_photo
 from vision.types import Photo
 
@@ -24,7 +27,8 @@ SUFFIX = ".table"
 class KnownThings:
     """Files that show known things: the sheet, photos of the empty board and of a layout, its plan.
 
-    ``corners`` are the board's in the first photo, as ``x,y`` words, where a person gave them.
+    ``corners`` are the board's in the first photo, as ``x,y`` words, where a person gave them;
+    ``trust_plan``: a person has compared the plan with the pieces and says that it is right.
     """
 
     sheet: Path
@@ -32,6 +36,7 @@ class KnownThings:
     layout: Sequence[Path]
     plan: Path
     corners: Sequence[str] | None = None
+    trust_plan: bool = False
 
 
 def run_calibrate(known: KnownThings, out: Path) -> None:
@@ -54,7 +59,21 @@ def learn_table(name: str, known: KnownThings) -> Table:
     with working("Learning the table"):
         empty = [photo_of(path) for path in known.empty]
         layouts = [(photo_of(path), grid) for path in known.layout]
-        return calibrate(name, sheet, empty, layouts, corners_px)
+        return _calibrate(name, sheet, (empty, layouts), corners_px, known.trust_plan)
+
+
+def _calibrate(
+    name: str,
+    sheet: GameSheet,
+    photos: tuple[list[Photo], list[tuple[Photo, Grid]]],
+    corners_px: PointsPx | None,
+    trust_plan: bool,
+) -> Table:
+    try:
+        return calibrate(name, sheet, *photos, corners_px, trust_plan=trust_plan)
+    except MistakesFound as found:
+        words = f"{found} If you have looked and the plan is right, say --trust-plan."
+        raise CalibrationError(words) from found
 
 
 def photo_of(path: Path) -> Photo:

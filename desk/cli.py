@@ -62,6 +62,10 @@ def calibrate(
         list[Path] | None, typer.Option(help="Photo of the empty board; may be repeated.")
     ] = None,
     corners: Corners = None,
+    trust_plan: Annotated[
+        bool,
+        typer.Option("--trust-plan", help="Learn even where pieces seem to lie otherwise."),
+    ] = False,
 ) -> None:
     """Learn a table from photos of the empty board and of a known layout, and judge it.
 
@@ -70,7 +74,7 @@ def calibrate(
     """
     from desk.calibrating import KnownThings, run_calibrate
 
-    run_calibrate(KnownThings(sheet, empty or [], layout, plan, corners), out)
+    run_calibrate(KnownThings(sheet, empty or [], layout, plan, corners, trust_plan), out)
 
 
 @app.command()
