@@ -29,7 +29,6 @@ from typing import Any
 
 import cv2
 import numpy as np
-from scipy.stats import beta
 
 if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
     sys.path[0] = str(Path(__file__).resolve().parents[2])
@@ -43,6 +42,7 @@ from scoring.types import EMPTY, Cell, Colour, Grid
 from tests.bench.curves import Judged, draw_curves
 from tests.bench.yardsticks import COVERED, ask_until_settled, core_colours, plain_classifier
 from vision.decode import load_photo
+from vision.promise import upper_bound
 from vision.read import belief_of, read_photo
 from vision.sureness import sureness
 from vision.types import Photo, Reading
@@ -286,11 +286,6 @@ def _local_pitch(true: np.ndarray) -> np.ndarray:
     apart = np.linalg.norm(true[:, None] - true[None], axis=2)
     np.fill_diagonal(apart, np.inf)
     return apart.min(axis=1)
-
-
-def upper_bound(bad: int, of: int) -> float:
-    """One-sided 95 % Clopper-Pearson upper bound of a rate."""
-    return 1.0 if bad >= of else float(beta.ppf(0.95, bad + 1, of - bad))
 
 
 def _rows(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:

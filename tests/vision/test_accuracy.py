@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from scipy.stats import binomtest
 
 from samples.bench_folder import Plan, write_bench_folder
 from samples.kits import invent_kit
@@ -81,14 +80,6 @@ def test_the_bench_tells_what_a_plain_classifier_and_a_truthful_person_make_of_i
     assert 0 < honest["questions"] <= honest["asked"]
     assert honest["silent"] <= honest["silent_settled"] <= SILENT * honest["cells"]
     assert (folder / "curves.png").read_bytes().startswith(b"\x89PNG")
-
-
-@pytest.mark.parametrize(("bad", "of"), [(0, 500), (1, 500), (2, 1000), (5, 1000), (7, 7)])
-def test_bounds_are_those_of_scipys_exact_test(bad: int, of: int) -> None:
-    """One-sided 95 % is the upper end of a two-sided 90 % interval (Clopper and Pearson 1934)."""
-    interval = binomtest(bad, of).proportion_ci(0.90, method="exact")
-
-    assert accuracy.upper_bound(bad, of) == pytest.approx(interval.high, abs=1e-9)
 
 
 def test_the_bench_blames_a_reading_that_differs_from_the_truth(
