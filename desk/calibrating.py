@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibrate.errors import CalibrationError, MistakesFound
+from calibrate.eyes import eyes_advice
 from calibrate.judge import judge
 from calibrate.learn import calibrate
 from calibrate.store import save_table
@@ -82,7 +83,6 @@ def photo_of(path: Path) -> Photo:
 
 
 def judgement(table: Table) -> list[str]:
-    """What this light can and cannot tell apart, in a line each."""
-    return [f"- {advice}" for advice in judge(table)] or [
-        "- This light tells all colours of the game apart."
-    ]
+    """What this light, and other eyes than usual, can and cannot tell apart, in a line each."""
+    told = judge(table) or ("This light tells all colours of the game apart.",)
+    return [f"- {advice}" for advice in (*told, *eyes_advice(table))]
