@@ -85,6 +85,9 @@ def read(
         False
     ),
     corners: Corners = None,
+    boards: Annotated[
+        int, typer.Option(min=1, max=12, help="Boards in each photo, read left to right.")
+    ] = 1,
     overlay: Annotated[
         Path | None, typer.Option(help="Folder for pictures that show what was read.")
     ] = None,
@@ -95,7 +98,9 @@ def read(
     """
     from desk.reading import run_read
 
-    raise typer.Exit(run_read(table, photos, as_json=json, corners=corners, overlay=overlay))
+    raise typer.Exit(
+        run_read(table, photos, as_json=json, corners=corners, boards=boards, overlay=overlay)
+    )
 
 
 @app.command()

@@ -10,14 +10,14 @@ from typing import Any
 from calibrate.store import load_table
 from calibrate.types import Table
 from desk.beliefs import grid_of
-from desk.given import PointsPx, parse_corners
+from desk.given import GivenError, PointsPx, parse_corners
 from desk.pictures import save_overlay
 from desk.say import complain, os_error_in_words, working
 from scoring.grid import format_grid
 from scoring.sheet import GameSheet
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
-from vision.read import read_photo
+from vision.read import read_boards, read_photo
 from vision.report import reading_json
 from vision.types import Reading
 
@@ -31,32 +31,49 @@ def run_read(
     *,
     as_json: bool,
     corners: Sequence[str] | None,
+    boards: int,
     overlay: Path | None,
 ) -> int:
     """Read each photo, whatever becomes of the others. Returns the exit code."""
     table = load_table(table_file)
     corners_px = parse_corners(corners) if corners else None
-    codes = [read_one(table, path, corners_px, overlay=overlay, as_json=as_json) for path in photos]
+    if corners_px is not None and boards > 1:
+        raise GivenError("--corners", "they are those of one board; leave --boards out.")
+    codes = [
+        read_one(table, path, corners_px, boards, overlay=overlay, as_json=as_json)
+        for path in photos
+    ]
     return max(codes)
 
 
 def read_one(
-    table: Table, path: Path, corners_px: PointsPx | None, *, overlay: Path | None, as_json: bool
+    table: Table,
+    path: Path,
+    corners_px: PointsPx | None,
+    boards: int = 1,
+    *,
+    overlay: Path | None,
+    as_json: bool,
 ) -> int:
     """Read one photo and print what was read; returns 0, or the code of why not."""
     try:
         with working(f"Reading {path.name}"):
             photo = load_photo(bytes_of(path), path.name)
-            reading = read_photo(photo, table, corners_px)
+            if boards > 1:
+                readings = read_boards(photo, table, boards)
+            else:
+                readings = (read_photo(photo, table, corners_px),)
     except (BoardNotFound, PhotoError) as error:
         print(json.dumps(not_found(error))) if as_json else complain(str(error))
         return NOT_FOUND if isinstance(error, BoardNotFound) else BAD_INPUT
-    if overlay:
-        save_overlay(photo, reading, table.sheet, overlay / f"{path.stem}-read.png")
-    if as_json:
-        print(json.dumps(reading_json(reading)), flush=True)
-    else:
-        print(*reading_words(reading, table.sheet), sep="\n")
+    for number, reading in enumerate(readings, start=1):
+        if overlay:
+            which = f"-{number}" if boards > 1 else ""
+            save_overlay(photo, reading, table.sheet, overlay / f"{path.stem}{which}-read.png")
+        if as_json:
+            print(json.dumps(reading_json(reading)), flush=True)
+        else:
+            print(*reading_words(reading, table.sheet), sep="\n")
     return 0
 
 

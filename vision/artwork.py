@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import cv2
@@ -19,6 +20,7 @@ LOOKS = ((700, 0.90), (1000, 0.85), (1400, 0.90))
 """Long side (px) and ratio of Lowe's test at which features are matched, one after the other."""
 
 MOST_POINTS = 2000
+FEWEST_POINTS = 8
 PATCH_PX = 27
 PATCHES_ACROSS = 18
 
@@ -59,12 +61,26 @@ def artwork_features(artwork: Artwork) -> tuple[Array, NDArray[np.float32]]:
     return artwork.to_mm(points), descriptors
 
 
-def match_artwork(photo: Photo, artwork: Artwork, long_side_px: int, ratio: float) -> Array | None:
-    """Homography board mm -> photo px from matched features, or None where too few agree.
+@dataclass(frozen=True, eq=False)
+class Features:
+    """Key points (N, 2) full-size px of a photo, their RootSIFT descriptors (N, 128), and how many
+    full-size px one px of the picture was in which they were found."""
 
-    Features are taken from the photo shrunk to ``long_side_px``; a match must be nearer than its
-    runner-up by ``ratio``, and mutual.
-    """
+    points_px: Array
+    descriptors: NDArray[np.float32]
+    step_px: float
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """Homography board mm -> photo px (3, 3), and how many matched features agree with it."""
+
+    homography: Array
+    support: int
+
+
+def photo_features(photo: Photo, long_side_px: int) -> Features:
+    """Features of the photo shrunk to ``long_side_px``."""
     grey = grey_of(photo.pixels)
     k = max(grey.shape) / long_side_px
     if k > 1:
@@ -72,13 +88,27 @@ def match_artwork(photo: Photo, artwork: Artwork, long_side_px: int, ratio: floa
             cv2.resize(grey, None, fx=1 / k, fy=1 / k, interpolation=cv2.INTER_AREA), np.uint8
         )
     k = max(k, 1.0)
+    points, descriptors = _root_sift(grey, None, most=MOST_POINTS)
+    return Features(to_full(photo, (points + 0.5) * k - 0.5), descriptors, k * photo.scale)
+
+
+def match_artwork(features: Features, artwork: Artwork, ratio: float) -> Match | None:
+    """The homography that most matched features agree on, or None where too few do.
+
+    A match must be mutual, and nearer than its runner-up by ``ratio``.
+    """
     places_mm, known = artwork_features(artwork)
-    points, seen = _root_sift(grey, None, most=MOST_POINTS)
-    if min(len(points), len(places_mm)) < 8:
+    if min(len(features.points_px), len(places_mm)) < FEWEST_POINTS:
         return None
-    pairs = _mutual_matches(known, seen, ratio)
-    photo_px = to_full(photo, (points[pairs[:, 1]] + 0.5) * k - 0.5)
-    return homography_between(places_mm[pairs[:, 0]], photo_px, 3.0 * k * photo.scale)
+    pairs = _mutual_matches(known, features.descriptors, ratio)
+    board_mm, photo_px = places_mm[pairs[:, 0]], features.points_px[pairs[:, 1]]
+    tolerance_px = 3.0 * features.step_px
+    homography = homography_between(board_mm, photo_px, tolerance_px)
+    if homography is None or np.linalg.det(homography) <= 0:
+        return None
+    there = cv2.perspectiveTransform(board_mm[None], homography)[0]
+    agree = np.linalg.norm(there - photo_px, axis=1) < tolerance_px
+    return Match(homography, int(agree.sum()))
 
 
 def _mutual_matches(

@@ -1,27 +1,32 @@
-"""Finding the board: several finders in turn, one shared refinement, and a proof or a refusal."""
+"""Finding boards: several finders in turn, one shared refinement, and a proof or a refusal."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Artwork
 from scoring.lattice import board_corners_mm, cell_centres_mm
 from scoring.types import Lattice
-from vision.artwork import LOOKS, align_patches, match_artwork
+from vision.artwork import LOOKS, Features, align_patches, match_artwork, photo_features
 from vision.errors import BoardNotFound
 from vision.geometry import homography_between, refine_registration, registration_from
-from vision.marks import find_marks, mark_pairs
+from vision.marks import Marks, all_marks, find_marks, mark_pairs, seen_once
 from vision.proof import SEEN, is_proven, prove
 from vision.refusals import (
     check_exposure,
     check_in_frame,
     check_sharpness,
+    check_tilt,
     mirrored,
+    several,
+    too_few,
     unproven,
+    wrong_board,
 )
 from vision.types import Photo, Registration
 
@@ -33,6 +38,57 @@ TAP_REACHES_PX = (REACHES_PX, (20, 10, 5, 3), (28, 20, 10, 5, 3))
 
 FEWEST_PATCHES = 10
 
+LIKELY_SUPPORT = 20
+"""Matched features that agree on a place from which a refusal may speak of that place. Chosen by
+hand: on photos of other boards up to a dozen agree by chance."""
+
+ROOM = 1.03
+"""A found board is taken out of the picture grown to this, before the next is looked for."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sought:
+    """What is looked for: a table's board. ``marks``: id -> corners (4, 2) mm."""
+
+    lattice: Lattice
+    artwork: Artwork
+    marks: Mapping[int, Array]
+
+
+@dataclass
+class Search:
+    """One photo, its features as they are worked out, and the places that were tried in vain."""
+
+    photo: Photo
+    features: dict[int, Features] = field(default_factory=dict)
+    marks: Marks = field(default_factory=list)
+    likely: list[Registration] = field(default_factory=list)
+
+    def features_at(self, long_side_px: int) -> Features:
+        """The photo's features at this size, worked out once."""
+        if long_side_px not in self.features:
+            self.features[long_side_px] = photo_features(self.photo, long_side_px)
+        return self.features[long_side_px]
+
+    def without(self, found: Registration, lattice: Lattice) -> Search:
+        """The search in what is left of the photo once ``found`` is painted over."""
+        corners = np.array(board_corners_mm(lattice))
+        middle = corners.mean(axis=0)
+        outline = found.project(middle + (corners - middle) * ROOM).astype(np.float32)
+        pixels = self.photo.pixels.copy()
+        area = np.round((outline + 0.5) / self.photo.scale - 0.5).astype(np.int32)
+        cv2.fillPoly(pixels, [area], pixels.mean(axis=(0, 1)).tolist())
+        left = {size: _outside(features, outline) for size, features in self.features.items()}
+        return Search(replace(self.photo, pixels=pixels), left)
+
+
+def _outside(features: Features, outline: NDArray[np.float32]) -> Features:
+    inside = [cv2.pointPolygonTest(outline, (x, y), False) >= 0 for x, y in features.points_px]
+    keep = ~np.array(inside, bool)
+    return replace(
+        features, points_px=features.points_px[keep], descriptors=features.descriptors[keep]
+    )
+
 
 def find_board(
     photo: Photo,
@@ -41,61 +97,148 @@ def find_board(
     marks: Mapping[int, Array],
     corners_px: Array | None = None,
 ) -> Registration:
-    """The proven registration of the board in ``photo``.
+    """The proven registration of the one board in ``photo``.
 
     Marks are tried first, then the artwork. ``corners_px`` (4, 2), where given, replace both:
     full-size px of the board's top left, top right, bottom right, bottom left. Each start is
-    refined on the artwork and must prove itself. Raises BoardNotFound with the likeliest reason.
+    refined on the artwork and must prove itself. Raises BoardNotFound with the likeliest reason,
+    also where a second board is proven: nobody could say which is meant.
     """
     check_exposure(photo)
-    for start in _starts(photo, lattice, artwork, marks, corners_px):
-        found = _proven(photo, start, lattice, artwork)
-        if found is not None:
-            check_in_frame(photo, found, lattice)
-            return found
-    check_sharpness(photo)
-    if corners_px is None and _is_mirrored(photo, lattice, artwork):
-        raise mirrored(photo)
-    raise unproven(photo)
+    sought, search = Sought(lattice, artwork, marks), Search(photo)
+    found = _first_proven(search, sought, corners_px)
+    if found is None:
+        raise _why_not(search, sought, given=corners_px is not None)
+    check_tilt(photo, found, lattice)
+    check_in_frame(photo, found, lattice)
+    if corners_px is None and _another(search, found, sought):
+        raise several(photo)
+    return found
 
 
-def _is_mirrored(photo: Photo, lattice: Lattice, artwork: Artwork) -> bool:
-    """Whether the board is proven to be in the photo once that is flipped."""
-    flipped = replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1]))
-    starts = _by_artwork(flipped, artwork, LOOKS[:1])
-    return any(_proven(flipped, start, lattice, artwork) for start in starts)
-
-
-def _starts(
+def find_boards(
     photo: Photo,
     lattice: Lattice,
     artwork: Artwork,
     marks: Mapping[int, Array],
-    corners_px: Array | None,
+    expected: int,
+) -> tuple[Registration, ...]:
+    """The proven registrations of ``expected`` boards of one table in ``photo``, left to right.
+
+    Each board found is painted over before the next is sought, so no board is found twice. Raises
+    BoardNotFound where fewer are proven, or more, or where one is cut off or too slanted.
+    """
+    check_exposure(photo)
+    sought, search = Sought(lattice, artwork, marks), Search(photo)
+    boards: list[Registration] = []
+    while len(boards) <= expected:
+        found = _first_proven(search, sought, None)
+        if found is None:
+            break
+        boards.append(found)
+        search = search.without(found, lattice)
+    if not boards:
+        raise _why_not(search, sought, given=False)
+    if len(boards) < expected:
+        raise too_few(photo, len(boards), expected)
+    if len(boards) > expected:
+        raise several(photo, expected)
+    for found in boards:
+        check_tilt(photo, found, lattice)
+        check_in_frame(photo, found, lattice)
+    middle = np.array(board_corners_mm(lattice)).mean(axis=0, keepdims=True)
+    return tuple(sorted(boards, key=lambda found: float(found.project(middle)[0, 0])))
+
+
+def _another(search: Search, found: Registration, sought: Sought) -> bool:
+    """Whether a second whole board can be proven in the rest of the photo.
+
+    Beside a board found by its artwork the features at hand tell; beside one found by marks, a
+    mark that is seen twice does.
+    """
+    twice = len(seen_once(search.marks)) < len(search.marks)
+    if not search.features and not twice:
+        return False
+    rest = search.without(found, sought.lattice)
+    second = next(_proven_ones(rest, _by_artwork(rest, sought, LOOKS[:1]), sought), None)
+    if second is None:
+        return False
+    try:
+        check_in_frame(search.photo, second, sought.lattice)
+    except BoardNotFound:
+        return False
+    return True
+
+
+def _why_not(search: Search, sought: Sought, *, given: bool) -> BoardNotFound:
+    """The likeliest reason why nothing was proven."""
+    photo = search.photo
+    check_sharpness(photo)
+    if given:
+        return unproven(photo)
+    if _is_mirrored(photo, sought):
+        return mirrored(photo)
+    for place in search.likely:
+        check_tilt(photo, place, sought.lattice)
+        check_in_frame(photo, place, sought.lattice)
+    return wrong_board(photo) if search.likely else unproven(photo)
+
+
+def _is_mirrored(photo: Photo, sought: Sought) -> bool:
+    """Whether the board is proven to be in the photo once that is flipped."""
+    flipped = Search(replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1])))
+    return any(_proven_ones(flipped, _by_artwork(flipped, sought, LOOKS[:1]), sought))
+
+
+def _first_proven(search: Search, sought: Sought, corners_px: Array | None) -> Registration | None:
+    starts = _starts(search, sought, corners_px)
+    return next(_proven_ones(search, starts, sought), None)
+
+
+def _proven_ones(
+    search: Search, starts: Iterator[Registration], sought: Sought
 ) -> Iterator[Registration]:
+    for start in starts:
+        found = _proven(search.photo, start, sought)
+        if found is not None:
+            yield found
+
+
+def _starts(search: Search, sought: Sought, corners_px: Array | None) -> Iterator[Registration]:
     """First guesses, cheapest first."""
     if corners_px is not None:
-        yield from_corners(photo, lattice, corners_px)
+        yield from_corners(search.photo, sought.lattice, corners_px)
         return
-    if marks:
-        by_marks = from_marks(photo, marks)
+    if sought.marks:
+        search.marks = [m for m in all_marks(search.photo) if m[0] in sought.marks]
+        by_marks = _by_marks(search.photo, seen_once(search.marks), sought.marks)
         if by_marks is not None:
+            search.likely.append(by_marks)
             yield by_marks
-    yield from _by_artwork(photo, artwork, LOOKS)
+    yield from _by_artwork(search, sought, LOOKS)
 
 
 def _by_artwork(
-    photo: Photo, artwork: Artwork, looks: Sequence[tuple[int, float]]
+    search: Search, sought: Sought, looks: Sequence[tuple[int, float]]
 ) -> Iterator[Registration]:
     for long_side_px, ratio in looks:
-        homography = match_artwork(photo, artwork, long_side_px, ratio)
-        if homography is not None and np.linalg.det(homography) > 0:
-            yield registration_from(homography, photo.full_size_px, "artwork")
+        match = match_artwork(search.features_at(long_side_px), sought.artwork, ratio)
+        if match is not None:
+            start = registration_from(match.homography, search.photo.full_size_px, "artwork")
+            if match.support >= LIKELY_SUPPORT:
+                search.likely.append(start)
+            yield start
 
 
 def from_marks(photo: Photo, marks: Mapping[int, Array]) -> Registration | None:
     """Registration by the corner marks seen, or None where fewer than two are."""
-    board_mm, photo_px = mark_pairs(find_marks(photo), marks)
+    return _by_marks(photo, find_marks(photo), marks)
+
+
+def _by_marks(
+    photo: Photo, seen: Mapping[int, Array], marks: Mapping[int, Array]
+) -> Registration | None:
+    board_mm, photo_px = mark_pairs(seen, marks)
     if len(board_mm) < 8:
         return None
     homography = homography_between(board_mm, photo_px, 4.0 * photo.scale)
@@ -116,14 +259,13 @@ def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registrat
     return registration_from(homography, photo.full_size_px, "corners")
 
 
-def _proven(
-    photo: Photo, start: Registration, lattice: Lattice, artwork: Artwork
-) -> Registration | None:
+def _proven(photo: Photo, start: Registration, sought: Sought) -> Registration | None:
     """``start`` refined, with its proof, or None where it does not prove itself.
 
     Taps may be so far off that a corner locks onto a repeating pattern one repeat away. Theirs is
     refined with several reaches; where most of the artwork is seen is the right one.
     """
+    lattice, artwork = sought.lattice, sought.artwork
     found = []
     for reaches in TAP_REACHES_PX if start.method == "corners" else [REACHES_PX]:
         refined = _refined(photo, start, lattice, artwork, reaches)

@@ -167,9 +167,23 @@ def refine_registration(
 
 def px_per_mm(registration: Registration, points_mm: Array) -> Array:
     """Smaller local scale (N,), photo px per mm, at board points of shape (N, 2) mm."""
+    return _scales(registration, points_mm)[:, 1]
+
+
+def tilt_deg(registration: Registration, middle_mm: Array) -> float:
+    """How far off its normal the board is seen at ``middle_mm`` (2,), degrees.
+
+    A circle there appears as an ellipse whose axes are as 1 to the cosine of the tilt.
+    """
+    long, short = _scales(registration, middle_mm[None])[0]
+    return float(np.degrees(np.arccos(np.clip(short / long, 0, 1))))
+
+
+def _scales(registration: Registration, points_mm: Array) -> Array:
+    """Larger and smaller local scale (N, 2), photo px per mm, at board points (N, 2) mm."""
     step = 0.5
     base = registration.project(points_mm)
     ax = registration.project(points_mm + np.array([step, 0])) - base
     ay = registration.project(points_mm + np.array([0, step])) - base
     scales = np.linalg.svd(np.stack([ax, ay], 2) / step, compute_uv=False)
-    return np.asarray(scales[:, -1], np.float64)
+    return np.asarray(scales, np.float64)

@@ -12,6 +12,7 @@ from vision.rectify import to_full
 from vision.types import Photo
 
 Array = NDArray[np.float64]
+Marks = list[tuple[int, Array]]
 
 DETECTION_PX = 1600
 """Marks are looked for in a picture of at most this long side, then refined in the decoded one."""
@@ -21,6 +22,19 @@ def find_marks(photo: Photo) -> dict[int, Array]:
     """Corners (4, 2) full-size px of every mark seen once, clockwise from its own top left.
 
     An id seen twice is left out: it cannot tell which place it stands for.
+    """
+    return seen_once(all_marks(photo))
+
+
+def seen_once(marks: Marks) -> dict[int, Array]:
+    """Those marks whose id occurs once."""
+    ids = [mark for mark, _ in marks]
+    return {mark: corners for mark, corners in marks if ids.count(mark) == 1}
+
+
+def all_marks(photo: Photo) -> Marks:
+    """Every mark seen: its id and its corners (4, 2) full-size px.
+
     Source: Garrido-Jurado et al., "Automatic generation and detection of highly reliable fiducial
     markers", Pattern Recognition 47(6), 2014, as OpenCV implements it.
     """
@@ -34,13 +48,11 @@ def find_marks(photo: Photo) -> dict[int, Array]:
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(small)
     if ids is None:
-        return {}
-    seen = [int(i) for i in np.asarray(ids).ravel()]
-    return {
-        mark: to_full(photo, np.asarray(quad, np.float64).reshape(4, 2) * k + (k - 1) / 2)
-        for mark, quad in zip(seen, corners, strict=True)
-        if seen.count(mark) == 1
-    }
+        return []
+    return [
+        (int(mark), to_full(photo, np.asarray(quad, np.float64).reshape(4, 2) * k + (k - 1) / 2))
+        for mark, quad in zip(np.asarray(ids).ravel(), corners, strict=True)
+    ]
 
 
 def mark_pairs(seen: Mapping[int, Array], known_mm: Mapping[int, Array]) -> tuple[Array, Array]:

@@ -14,7 +14,7 @@ from scoring.lattice import board_corners_mm
 from scoring.sheet import GameSheet
 from vision.classify import Belief, believe
 from vision.doubt import name_cells
-from vision.find import find_board
+from vision.find import find_board, find_boards
 from vision.level import level_artwork, level_picture, plan_of
 from vision.light import light_over
 from vision.sample import sample_cells
@@ -30,8 +30,26 @@ def read_photo(
     person gave them. Raises BoardNotFound where no registration can be proven.
     """
     started = time.perf_counter()
+    registration = find_board(photo, table.sheet.lattice, table.artwork, table.marks, corners_px)
+    return _read(photo, table, registration, time.perf_counter() - started)
+
+
+def read_boards(photo: Photo, table: Table, expected: int) -> tuple[Reading, ...]:
+    """What ``photo`` shows of each of ``expected`` boards of ``table``, left to right.
+
+    Raises BoardNotFound where not just as many can be proven. The time of finding them all is
+    shared among the readings.
+    """
+    started = time.perf_counter()
     lattice = table.sheet.lattice
-    registration = find_board(photo, lattice, table.artwork, table.marks, corners_px)
+    boards = find_boards(photo, lattice, table.artwork, table.marks, expected)
+    each = (time.perf_counter() - started) / len(boards)
+    return tuple(_read(photo, table, registration, each) for registration in boards)
+
+
+def _read(photo: Photo, table: Table, registration: Registration, find_s: float) -> Reading:
+    """The reading of one board that was found in ``find_s`` seconds."""
+    lattice = table.sheet.lattice
     found = time.perf_counter()
     evidence = look(photo, registration, table.sheet, table.artwork)
     sampled = time.perf_counter()
@@ -45,7 +63,7 @@ def read_photo(
         evidence=evidence,
         milliseconds={
             "decode": photo.decode_ms,
-            "find": 1000 * (found - started),
+            "find": 1000 * find_s,
             "sample": 1000 * (sampled - found),
             "classify": 1000 * (done - sampled),
         },

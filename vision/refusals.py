@@ -5,14 +5,19 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from scoring.lattice import board_corners_mm
 from scoring.types import Lattice
 from vision.artwork import grey_of
 from vision.errors import BoardNotFound
+from vision.geometry import tilt_deg
 from vision.types import Photo, Registration
 
 DARK = 25
 BURNT = 250
 """8-bit levels: a photo whose 95th percentile is below, or whose median is above, shows nothing."""
+
+STEEPEST_DEG = 58.0
+"""Tilt beyond which no board is read: a piece of half its width's height hides its neighbour."""
 
 SHARP_PX = 800
 FEWEST_EDGES = 25.0
@@ -61,12 +66,59 @@ def check_sharpness(photo: Photo) -> None:
         )
 
 
+def check_tilt(photo: Photo, registration: Registration, lattice: Lattice) -> None:
+    """Raise BoardNotFound where pieces would hide too much of one another."""
+    middle = np.array(board_corners_mm(lattice)).mean(axis=0)
+    tilt = tilt_deg(registration, middle)
+    if tilt > STEEPEST_DEG:
+        raise BoardNotFound(
+            photo.name,
+            f"the board is seen too slanted, about {tilt:.0f} degrees off the straight view.",
+            "Hold the phone more directly above the board and snap again.",
+        )
+
+
+def several(photo: Photo, expected: int = 1) -> BoardNotFound:
+    """The refusal of a photo that shows more boards of this table than were expected."""
+    if expected == 1:
+        return BoardNotFound(
+            photo.name,
+            "two boards of this table are in the photo.",
+            "Snap each board by itself, or say how many are in the photo.",
+        )
+    return BoardNotFound(
+        photo.name,
+        f"more than {expected} boards of this table are in the photo.",
+        "Say how many there are, or snap again without the others.",
+    )
+
+
+def too_few(photo: Photo, found: int, expected: int) -> BoardNotFound:
+    """The refusal of a photo in which fewer boards could be proven than were expected."""
+    return BoardNotFound(
+        photo.name,
+        f"only {found} of {expected} boards could be proven to be in the photo.",
+        "Step nearer or free the others of cards and hands, or snap each board by itself.",
+    )
+
+
 def mirrored(photo: Photo) -> BoardNotFound:
     """The refusal of a photo that shows the board as a mirror does."""
     return BoardNotFound(
         photo.name,
         "the board is mirrored, as in a selfie.",
         "Use the phone's back camera, or turn mirroring off.",
+    )
+
+
+def wrong_board(photo: Photo) -> BoardNotFound:
+    """The refusal of a photo in which marks or artwork point to a board that does not prove to be
+    this table's: another printing, or too much of it is hidden."""
+    return BoardNotFound(
+        photo.name,
+        "there seems to be a board, but it could not be proven to be this table's.",
+        "Check that the table was learned from this very board, free its frame of cards and hands "
+        "and snap again.",
     )
 
 

@@ -120,6 +120,29 @@ def test_a_photo_that_is_not_there_does_not_stop_the_others(tallyglass: Run, tab
     assert found["found"] is True
 
 
+def test_read_takes_two_boards_of_one_photo(tallyglass: Run, table: Path, tmp_path: Path) -> None:
+    boards = [Image.open(PRACTICE / f"game/{name}.jpg") for name in ("wren", "isla")]
+    both = Image.new("RGB", (boards[0].width * 2, boards[0].height))
+    both.paste(boards[0])
+    both.paste(boards[1], (boards[0].width, 0))
+    both.save(tmp_path / "both.png", compress_level=1)
+    ended = tallyglass("read", table, tmp_path / "both.png", "--json", "--boards", "2")
+    left, right = (json.loads(line) for line in ended.out.splitlines())
+
+    assert ended.code == 0
+    assert max(x for x, _ in left["board_corners_px"]) < boards[0].width
+    assert min(x for x, _ in right["board_corners_px"]) > boards[0].width
+    assert set(left["cells"]) == set(right["cells"])
+
+
+def test_corners_are_of_one_board_only(tallyglass: Run, table: Path) -> None:
+    photo, spots = PRACTICE / "game/isla.jpg", ["1,1", "9,1", "9,9", "1,9"]
+    ended = tallyglass("read", table, photo, "--boards", "2", "--corners", *spots)
+
+    assert ended.code == 2
+    assert "--corners: they are those of one board; leave --boards out." in ended.err
+
+
 def test_read_takes_corners_by_hand(tallyglass: Run, table: Path) -> None:
     photo = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["photos"]["game/isla.jpg"]
     corners = [f"{x},{y}" for x, y in photo["board_corners_px"]]

@@ -221,8 +221,11 @@ def test_another_tables_board_is_refused_even_with_the_same_marks(
     other = sheet_kit(penmarrow, 222).board
     refused = refusal(photo_of(snap(other, dict(penmarrow_layout), 5)), penmarrow_table)
 
-    assert refused.reason == "no board of this table could be proven to be in the photo."
-    assert "Check that it is this table's board" in refused.hint
+    assert str(refused) == (
+        "photo.jpg: there seems to be a board, but it could not be proven to be this table's. "
+        "Check that the table was learned from this very board, free its frame of cards and hands "
+        "and snap again."
+    )
 
 
 def test_noise_holds_no_board(penmarrow_table: Table) -> None:
@@ -279,6 +282,26 @@ def test_a_spoilt_photo_is_told_what_spoilt_it(
     spoilt = repainted(photo, _spoilt(photo, how), "spoilt.png")
 
     assert str(refusal(spoilt, penmarrow_table)) == f"spoilt.png: {words}"
+
+
+@pytest.mark.parametrize("tilt", [64.0, 70.0])
+def test_a_board_seen_too_slanted_is_told_so(tilt: float) -> None:
+    made = practice("hex-pointy")
+    shot = snap(made.board, dict(made.layout), 4, tilt_deg=tilt, size_px=(1600, 1200))
+    refused = refusal(photo_of(shot), made.table)
+
+    assert refused.reason.startswith("the board is seen too slanted, about ")
+    assert abs(float(refused.reason.split("about ")[1].split()[0]) - tilt) < 8
+    assert refused.hint == "Hold the phone more directly above the board and snap again."
+
+
+def test_half_a_board_is_told_to_be_cut_off(
+    penmarrow_table: Table, penmarrow_games: dict[str, Photo]
+) -> None:
+    photo = penmarrow_games["game/wren.jpg"]
+    half = repainted(photo, np.ascontiguousarray(photo.pixels[:, 620:]), "half.png")
+
+    assert refusal(half, penmarrow_table).reason.startswith("the board is cut off: cell ")
 
 
 @pytest.mark.parametrize(("kept", "side"), [(np.s_[:, 400:], "left"), (np.s_[:620, :], "bottom")])
