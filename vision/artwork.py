@@ -1,8 +1,8 @@
-"""Finding the board by its own printed artwork, and aligning to it below a pixel."""
+"""Finding the board by features of its own printed artwork."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from calibrate.types import Artwork
 from vision.geometry import homography_between
-from vision.rectify import rectify, to_full
-from vision.types import Photo, Registration
+from vision.rectify import to_full
+from vision.view import View, grey_of
 
 Array = NDArray[np.float64]
 
@@ -21,19 +21,6 @@ LOOKS = ((700, 0.90), (1000, 0.85), (1400, 0.90))
 
 MOST_POINTS = 2000
 FEWEST_POINTS = 8
-PATCH_PX = 27
-PATCHES_ACROSS = 18
-
-
-def grey_of(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Grey (H, W) uint8 of an RGB picture."""
-    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
-
-
-def soft_grey(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Grey (H, W) float32 of an RGB picture, blurred by one px so that noise counts less."""
-    grey = grey_of(pixels).astype(np.float32)
-    return np.asarray(cv2.GaussianBlur(grey, (0, 0), 1.0), np.float32)
 
 
 def _root_sift(
@@ -70,6 +57,14 @@ class Features:
     descriptors: NDArray[np.float32]
     step_px: float
 
+    def outside(self, outline_px: Array) -> Features:
+        """Those that lie outside a convex polygon (N, 2) px."""
+        along = np.roll(outline_px, -1, axis=0) - outline_px
+        to = self.points_px[:, None] - outline_px
+        side = along[:, 0] * to[..., 1] - along[:, 1] * to[..., 0]
+        out = ~((side >= 0).all(axis=1) | (side <= 0).all(axis=1))
+        return replace(self, points_px=self.points_px[out], descriptors=self.descriptors[out])
+
 
 @dataclass(frozen=True, eq=False)
 class Match:
@@ -79,17 +74,13 @@ class Match:
     support: int
 
 
-def photo_features(photo: Photo, long_side_px: int) -> Features:
+def photo_features(view: View, long_side_px: int) -> Features:
     """Features of the photo shrunk to ``long_side_px``."""
-    grey = grey_of(photo.pixels)
-    k = max(grey.shape) / long_side_px
-    if k > 1:
-        grey = np.asarray(
-            cv2.resize(grey, None, fx=1 / k, fy=1 / k, interpolation=cv2.INTER_AREA), np.uint8
-        )
-    k = max(k, 1.0)
+    grey, k = view.shrunk(long_side_px)
     points, descriptors = _root_sift(grey, None, most=MOST_POINTS)
-    return Features(to_full(photo, (points + 0.5) * k - 0.5), descriptors, k * photo.scale)
+    return Features(
+        to_full(view.photo, (points + 0.5) * k - 0.5), descriptors, k * view.photo.scale
+    )
 
 
 def match_artwork(features: Features, artwork: Artwork, ratio: float) -> Match | None:
@@ -116,77 +107,11 @@ def _mutual_matches(
 ) -> NDArray[np.int64]:
     """Index pairs (M, 2) that are each other's nearest and pass Lowe's ratio test."""
     similar = a @ b.T
-    best_two = np.partition(similar, -2, axis=1)[:, -2:]
-    forward, backward = similar.argmax(1), similar.argmax(0)
     rows = np.arange(len(a))
-    d1 = np.sqrt(np.clip(2 - 2 * best_two[:, 1], 0, None))
-    d2 = np.sqrt(np.clip(2 - 2 * best_two[:, 0], 1e-9, None))
+    forward, backward = similar.argmax(1), np.ascontiguousarray(similar.T).argmax(1)
+    nearest = similar[rows, forward]
+    similar[rows, forward] = -1
+    d1 = np.sqrt(np.clip(2 - 2 * nearest, 0, None))
+    d2 = np.sqrt(np.clip(2 - 2 * similar.max(1), 1e-9, None))
     good = (backward[forward] == rows) & (d1 < ratio * d2)
     return np.column_stack([rows[good], forward[good]])
-
-
-@lru_cache(maxsize=16)
-def artwork_patches(artwork: Artwork) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    """Softened grey artwork (H, W), and centres (N, 2) px of its most telling patches."""
-    grey = soft_grey(artwork.pixels)
-    strength = cv2.cornerMinEigenVal(grey, PATCH_PX)
-    half = PATCH_PX // 2 + 1
-    allowed = cv2.erode(artwork.known.astype(np.uint8), np.ones((PATCH_PX + 2, PATCH_PX + 2)))
-    allowed[:half], allowed[-half:], allowed[:, :half], allowed[:, -half:] = 0, 0, 0, 0
-    strength = np.where(allowed > 0, strength, -1)
-    step = max(grey.shape) // PATCHES_ACROSS
-    centres = []
-    for top in range(0, grey.shape[0], step):
-        for left in range(0, grey.shape[1], step):
-            block = strength[top : top + step, left : left + step]
-            row, column = np.unravel_index(int(block.argmax()), block.shape)
-            if block[row, column] > 0:
-                centres.append((left + column, top + row))
-    return grey, np.array(centres, np.int64).reshape(-1, 2)
-
-
-def align_patches(
-    photo: Photo, registration: Registration, artwork: Artwork, reach_px: int
-) -> tuple[Array, Array, Array]:
-    """Where each artwork patch lies in the photo, near where ``registration`` expects it.
-
-    Returns board mm (N, 2), photo px (N, 2) and the zero-mean normalised cross-correlation there
-    (N,), 0 at the rim of the search. ``reach_px`` is the search radius in artwork px.
-    Source: J. P. Lewis, "Fast normalized cross-correlation", 1995 (as OpenCV's matchTemplate).
-    """
-    grey, centres = artwork_patches(artwork)
-    level = rectify(
-        photo, registration, artwork.origin_mm, artwork.px_per_mm, (grey.shape[1], grey.shape[0])
-    )
-    seen = soft_grey(level)
-    half = PATCH_PX // 2
-    padded = cv2.copyMakeBorder(seen, reach_px, reach_px, reach_px, reach_px, cv2.BORDER_REPLICATE)
-    offsets, scores = np.zeros((len(centres), 2)), np.zeros(len(centres))
-    for i, (x, y) in enumerate(centres):
-        patch = grey[y - half : y + half + 1, x - half : x + half + 1]
-        window = padded[
-            y - half : y + half + 1 + 2 * reach_px, x - half : x + half + 1 + 2 * reach_px
-        ]
-        offsets[i], scores[i] = _peak(
-            np.asarray(cv2.matchTemplate(window, patch, cv2.TM_CCOEFF_NORMED), np.float32)
-        )
-    offsets -= reach_px
-    at_mm = artwork.to_mm(centres + offsets)
-    return artwork.to_mm(centres.astype(float)), registration.project(at_mm), scores
-
-
-def _peak(surface: NDArray[np.float32]) -> tuple[tuple[float, float], float]:
-    """Sub-pixel (x, y) of the highest value, by parabolas through its neighbours, and the value."""
-    _, top, _, (x, y) = cv2.minMaxLoc(surface)
-    dx = dy = 0.0
-    if 0 < x < surface.shape[1] - 1 and 0 < y < surface.shape[0] - 1:
-        dx = _parabola(surface[y, x - 1], top, surface[y, x + 1])
-        dy = _parabola(surface[y - 1, x], top, surface[y + 1, x])
-    else:
-        top = 0.0
-    return (x + dx, y + dy), top
-
-
-def _parabola(before: float, top: float, after: float) -> float:
-    bend = before - 2 * top + after
-    return 0.5 * (before - after) / bend if bend < 0 else 0.0

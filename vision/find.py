@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Artwork
 from scoring.lattice import board_corners_mm, cell_centres_mm
 from scoring.types import Lattice
-from vision.artwork import LOOKS, Features, align_patches, match_artwork, photo_features
+from vision.artwork import LOOKS, Features, match_artwork, photo_features
 from vision.errors import BoardNotFound
 from vision.geometry import homography_between, refine_registration, registration_from
-from vision.marks import Marks, all_marks, find_marks, mark_pairs, seen_once
-from vision.proof import SEEN, is_proven, prove
+from vision.marks import Marks, find_marks, mark_pairs, seen_once, wanted_marks
+from vision.patches import align_patches
+from vision.proof import SEEN, is_likely, is_proven, prove
 from vision.refusals import (
     check_exposure,
     check_in_frame,
@@ -29,6 +29,7 @@ from vision.refusals import (
     wrong_board,
 )
 from vision.types import Photo, Registration
+from vision.view import View, view_of
 
 Array = NDArray[np.float64]
 
@@ -38,9 +39,8 @@ TAP_REACHES_PX = (REACHES_PX, (20, 10, 5, 3), (28, 20, 10, 5, 3))
 
 FEWEST_PATCHES = 10
 
-LIKELY_SUPPORT = 20
-"""Matched features that agree on a place from which a refusal may speak of that place. Chosen by
-hand: on photos of other boards up to a dozen agree by chance."""
+SECOND_SUPPORT = 20
+"""Matched features that must agree on a place before a second board is sought there (by hand)."""
 
 ROOM = 1.03
 """A found board is taken out of the picture grown to this, before the next is looked for."""
@@ -57,9 +57,10 @@ class Sought:
 
 @dataclass
 class Search:
-    """One photo, its features as they are worked out, and the places that were tried in vain."""
+    """One photo's view, its features as they are worked out, the marks seen, and the likely places
+    that could not be proven."""
 
-    photo: Photo
+    view: View
     features: dict[int, Features] = field(default_factory=dict)
     marks: Marks = field(default_factory=list)
     likely: list[Registration] = field(default_factory=list)
@@ -67,27 +68,16 @@ class Search:
     def features_at(self, long_side_px: int) -> Features:
         """The photo's features at this size, worked out once."""
         if long_side_px not in self.features:
-            self.features[long_side_px] = photo_features(self.photo, long_side_px)
+            self.features[long_side_px] = photo_features(self.view, long_side_px)
         return self.features[long_side_px]
 
     def without(self, found: Registration, lattice: Lattice) -> Search:
         """The search in what is left of the photo once ``found`` is painted over."""
         corners = np.array(board_corners_mm(lattice))
         middle = corners.mean(axis=0)
-        outline = found.project(middle + (corners - middle) * ROOM).astype(np.float32)
-        pixels = self.photo.pixels.copy()
-        area = np.round((outline + 0.5) / self.photo.scale - 0.5).astype(np.int32)
-        cv2.fillPoly(pixels, [area], pixels.mean(axis=(0, 1)).tolist())
-        left = {size: _outside(features, outline) for size, features in self.features.items()}
-        return Search(replace(self.photo, pixels=pixels), left)
-
-
-def _outside(features: Features, outline: NDArray[np.float32]) -> Features:
-    inside = [cv2.pointPolygonTest(outline, (x, y), False) >= 0 for x, y in features.points_px]
-    keep = ~np.array(inside, bool)
-    return replace(
-        features, points_px=features.points_px[keep], descriptors=features.descriptors[keep]
-    )
+        outline = found.project(middle + (corners - middle) * ROOM)
+        left = {size: features.outside(outline) for size, features in self.features.items()}
+        return Search(self.view.without(outline), left)
 
 
 def find_board(
@@ -105,7 +95,7 @@ def find_board(
     also where a second board is proven: nobody could say which is meant.
     """
     check_exposure(photo)
-    sought, search = Sought(lattice, artwork, marks), Search(photo)
+    sought, search = Sought(lattice, artwork, marks), Search(view_of(photo))
     found = _first_proven(search, sought, corners_px)
     if found is None:
         raise _why_not(search, sought, given=corners_px is not None)
@@ -129,7 +119,7 @@ def find_boards(
     BoardNotFound where fewer are proven, or more, or where one is cut off or too slanted.
     """
     check_exposure(photo)
-    sought, search = Sought(lattice, artwork, marks), Search(photo)
+    sought, search = Sought(lattice, artwork, marks), Search(view_of(photo))
     boards: list[Registration] = []
     while len(boards) <= expected:
         found = _first_proven(search, sought, None)
@@ -160,11 +150,12 @@ def _another(search: Search, found: Registration, sought: Sought) -> bool:
     if not search.features and not twice:
         return False
     rest = search.without(found, sought.lattice)
-    second = next(_proven_ones(rest, _by_artwork(rest, sought, LOOKS[:1]), sought), None)
+    starts = _by_artwork(rest, sought, LOOKS[:1], SECOND_SUPPORT)
+    second = next(_proven_ones(rest, starts, sought), None)
     if second is None:
         return False
     try:
-        check_in_frame(search.photo, second, sought.lattice)
+        check_in_frame(search.view.photo, second, sought.lattice)
     except BoardNotFound:
         return False
     return True
@@ -172,11 +163,11 @@ def _another(search: Search, found: Registration, sought: Sought) -> bool:
 
 def _why_not(search: Search, sought: Sought, *, given: bool) -> BoardNotFound:
     """The likeliest reason why nothing was proven."""
-    photo = search.photo
+    photo = search.view.photo
     check_sharpness(photo)
     if given:
         return unproven(photo)
-    if _is_mirrored(photo, sought):
+    if _is_mirrored(search, sought):
         return mirrored(photo)
     for place in search.likely:
         check_tilt(photo, place, sought.lattice)
@@ -184,9 +175,9 @@ def _why_not(search: Search, sought: Sought, *, given: bool) -> BoardNotFound:
     return wrong_board(photo) if search.likely else unproven(photo)
 
 
-def _is_mirrored(photo: Photo, sought: Sought) -> bool:
+def _is_mirrored(search: Search, sought: Sought) -> bool:
     """Whether the board is proven to be in the photo once that is flipped."""
-    flipped = Search(replace(photo, pixels=np.ascontiguousarray(photo.pixels[:, ::-1])))
+    flipped = Search(search.view.flipped())
     return any(_proven_ones(flipped, _by_artwork(flipped, sought, LOOKS[:1]), sought))
 
 
@@ -199,19 +190,21 @@ def _proven_ones(
     search: Search, starts: Iterator[Registration], sought: Sought
 ) -> Iterator[Registration]:
     for start in starts:
-        found = _proven(search.photo, start, sought)
-        if found is not None:
-            yield found
+        best = _best_refined(search.view, start, sought)
+        if best is not None and is_proven(best.evidence):
+            yield best
+        elif best is not None and is_likely(best.evidence):
+            search.likely.append(best)
 
 
 def _starts(search: Search, sought: Sought, corners_px: Array | None) -> Iterator[Registration]:
     """First guesses, cheapest first."""
     if corners_px is not None:
-        yield from_corners(search.photo, sought.lattice, corners_px)
+        yield from_corners(search.view.photo, sought.lattice, corners_px)
         return
     if sought.marks:
-        search.marks = [m for m in all_marks(search.photo) if m[0] in sought.marks]
-        by_marks = _by_marks(search.photo, seen_once(search.marks), sought.marks)
+        search.marks = wanted_marks(search.view, sought.marks)
+        by_marks = _by_marks(search.view.photo, seen_once(search.marks), sought.marks)
         if by_marks is not None:
             search.likely.append(by_marks)
             yield by_marks
@@ -219,14 +212,13 @@ def _starts(search: Search, sought: Sought, corners_px: Array | None) -> Iterato
 
 
 def _by_artwork(
-    search: Search, sought: Sought, looks: Sequence[tuple[int, float]]
+    search: Search, sought: Sought, looks: Sequence[tuple[int, float]], support: int = 0
 ) -> Iterator[Registration]:
+    """Where at least ``support`` features agree that the board is, at one size after the other."""
     for long_side_px, ratio in looks:
         match = match_artwork(search.features_at(long_side_px), sought.artwork, ratio)
-        if match is not None:
-            start = registration_from(match.homography, search.photo.full_size_px, "artwork")
-            if match.support >= LIKELY_SUPPORT:
-                search.likely.append(start)
+        if match is not None and match.support >= support:
+            start = registration_from(match.homography, search.view.photo.full_size_px, "artwork")
             yield start
 
 
@@ -259,8 +251,8 @@ def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registrat
     return registration_from(homography, photo.full_size_px, "corners")
 
 
-def _proven(photo: Photo, start: Registration, sought: Sought) -> Registration | None:
-    """``start`` refined, with its proof, or None where it does not prove itself.
+def _best_refined(view: View, start: Registration, sought: Sought) -> Registration | None:
+    """``start`` refined, with the figures that may prove it, or None where nothing aligns.
 
     Taps may be so far off that a corner locks onto a repeating pattern one repeat away. Theirs is
     refined with several reaches; where most of the artwork is seen is the right one.
@@ -268,17 +260,16 @@ def _proven(photo: Photo, start: Registration, sought: Sought) -> Registration |
     lattice, artwork = sought.lattice, sought.artwork
     found = []
     for reaches in TAP_REACHES_PX if start.method == "corners" else [REACHES_PX]:
-        refined = _refined(photo, start, lattice, artwork, reaches)
+        refined = _refined(view, start, lattice, artwork, reaches)
         if refined is not None:
-            evidence = prove(photo, refined, lattice, artwork)
+            evidence = prove(view, refined, lattice, artwork)
             error_mm = float(np.hypot(refined.error_mm, artwork.frame_error_mm))
             found.append(replace(refined, error_mm=error_mm, evidence=evidence))
-    best = max(found, key=lambda registration: registration.evidence["seen"], default=None)
-    return best if best is not None and is_proven(best.evidence) else None
+    return max(found, key=lambda registration: registration.evidence["seen"], default=None)
 
 
 def _refined(
-    photo: Photo,
+    view: View,
     start: Registration,
     lattice: Lattice,
     artwork: Artwork,
@@ -288,12 +279,12 @@ def _refined(
     places_mm = np.array(cell_centres_mm(lattice))
     found = start
     for reach in reaches_px:
-        board_mm, photo_px, scores = align_patches(photo, found, artwork, reach)
+        board_mm, photo_px, scores = align_patches(view, found, artwork, reach)
         good = scores >= SEEN
         if good.sum() < FEWEST_PATCHES:
             return None
         found = refine_registration(
-            found, board_mm[good], photo_px[good], photo.full_size_px, places_mm
+            found, board_mm[good], photo_px[good], view.photo.full_size_px, places_mm
         )
         if not np.isfinite(found.homography).all() or np.linalg.det(found.homography) <= 0:
             return None

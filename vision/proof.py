@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +11,12 @@ from numpy.typing import NDArray
 from calibrate.types import Artwork
 from scoring.lattice import cell_centres_mm
 from scoring.types import Lattice
-from vision.artwork import PATCH_PX, artwork_patches, soft_grey
-from vision.rectify import rectify
-from vision.types import Photo, Registration
+from vision.patches import PATCH_PX, patches_of, softened
+from vision.types import Registration
+from vision.view import View
 
 Array = NDArray[np.float64]
+Lookup = NDArray[np.int64]
 
 SEEN = 0.6
 """Correlation from which a patch counts as seen in its place."""
@@ -30,7 +32,7 @@ MARGIN = 0.10
 
 
 def prove(
-    photo: Photo, registration: Registration, lattice: Lattice, artwork: Artwork
+    view: View, registration: Registration, lattice: Lattice, artwork: Artwork
 ) -> dict[str, float]:
     """Figures that make the case for a registration.
 
@@ -39,19 +41,15 @@ def prove(
     off in any direction, turned or mirrored. ``quarters``: how many of the board's four quarters
     hold at least five patches seen.
     """
-    grey, centres = artwork_patches(artwork)
-    level = rectify(
-        photo, registration, artwork.origin_mm, artwork.px_per_mm, (grey.shape[1], grey.shape[0])
-    )
-    seen_grey = soft_grey(level)
-    known = _normalised(_patches(grey, centres, np.eye(3)))
-    scores = _agreement(known, seen_grey, centres, np.eye(3))
-    shares = [
-        float(np.mean(_agreement(known, seen_grey, centres, motion) >= SEEN))
-        for motion in _other_placings(lattice, artwork)
-    ]
-    middle = np.array(grey.shape[::-1]) / 2
-    quarter = (centres > middle) @ [1, 2]
+    patches = patches_of(artwork)
+    size = (patches.grey.shape[1], patches.grey.shape[0])
+    level = view.level(registration, artwork.origin_mm, artwork.px_per_mm, size)
+    picture = softened(level)
+    true, others = _placings(lattice, artwork)
+    known = _normalised(_looked_up(patches.grey, true))
+    scores = _agreement(known, picture, true)
+    shares = [float(np.mean(_agreement(known, picture, other) >= SEEN)) for other in others]
+    quarter = (patches.centres > np.array(size) / 2) @ [1, 2]
     counts = np.bincount(quarter[scores >= SEEN], minlength=4)
     return {
         "seen": float(np.mean(scores >= SEEN)),
@@ -66,6 +64,15 @@ def is_proven(evidence: Mapping[str, float]) -> bool:
         evidence["seen"] >= ENOUGH_SEEN
         and evidence["seen"] - evidence["runner_up"] >= MARGIN
         and evidence["quarters"] >= 3
+    )
+
+
+def is_likely(evidence: Mapping[str, float]) -> bool:
+    """Whether a refusal may speak of this place: about half of what proves a registration."""
+    return (
+        evidence["seen"] >= ENOUGH_SEEN / 2
+        and evidence["seen"] - evidence["runner_up"] >= MARGIN / 2
+        and evidence["quarters"] >= 1
     )
 
 
@@ -108,8 +115,17 @@ def _about_middle(width: int, height: int, turn: Array) -> Array:
     return motion
 
 
-def _patches(picture: NDArray[np.float32], centres: NDArray[np.int64], motion: Array) -> Array:
-    """Pixels (N, P) of every patch after ``motion``; outside the picture they are 0."""
+@lru_cache(maxsize=16)
+def _placings(lattice: Lattice, artwork: Artwork) -> tuple[Lookup, tuple[Lookup, ...]]:
+    """The pixels of all patches in their true place, and in every other placing."""
+    size, centres = artwork.pixels.shape[:2], patches_of(artwork).centres
+    return _lookup(size, centres, np.eye(3)), tuple(
+        _lookup(size, centres, motion) for motion in _other_placings(lattice, artwork)
+    )
+
+
+def _lookup(size: tuple[int, int], centres: NDArray[np.int64], motion: Array) -> Lookup:
+    """Index (N, P) into the raveled picture of every patch after ``motion``, -1 outside it."""
     half = PATCH_PX // 2
     span = np.arange(-half, half + 1, EVERY)
     dx, dy = np.meshgrid(span, span)
@@ -117,19 +133,23 @@ def _patches(picture: NDArray[np.float32], centres: NDArray[np.int64], motion: A
     y = centres[:, 1:] + dy.ravel()
     to = motion[:2, :2] @ np.stack([x.ravel(), y.ravel()]) + motion[:2, 2:]
     column, row = np.round(to).astype(int)
-    inside = (column >= 0) & (row >= 0) & (column < picture.shape[1]) & (row < picture.shape[0])
-    values = np.zeros(column.shape)
-    values[inside] = picture[row[inside], column[inside]]
-    return values.reshape(x.shape)
+    inside = (column >= 0) & (row >= 0) & (column < size[1]) & (row < size[0])
+    return np.where(inside, row * size[1] + column, -1).reshape(x.shape)
 
 
-def _normalised(patches: Array) -> Array:
+def _looked_up(picture: NDArray[np.float32], lookup: Lookup) -> NDArray[np.float32]:
+    """Pixels (N, P) of every patch; outside the picture they are 0."""
+    return np.append(picture.ravel(), np.float32(0))[lookup]
+
+
+def _normalised(patches: NDArray[np.float32]) -> NDArray[np.float32]:
     centred = patches - patches.mean(1, keepdims=True)
-    return centred / (np.linalg.norm(centred, axis=1, keepdims=True) + 1e-6)
+    length = np.sqrt(np.einsum("np,np->n", centred, centred))[:, None]
+    return np.asarray(centred / (length + 1e-6), np.float32)
 
 
 def _agreement(
-    known: Array, picture: NDArray[np.float32], centres: NDArray[np.int64], motion: Array
-) -> Array:
-    """Normalised cross-correlation (N,) of the known patches with the picture after ``motion``."""
-    return (known * _normalised(_patches(picture, centres, motion))).sum(1)
+    known: NDArray[np.float32], picture: NDArray[np.float32], lookup: Lookup
+) -> NDArray[np.float32]:
+    """Normalised cross-correlation (N,) of the known patches with the picture at ``lookup``."""
+    return np.asarray(np.einsum("np,np->n", known, _normalised(_looked_up(picture, lookup))))

@@ -21,12 +21,26 @@ def rectify(
     z_mm: float = 0.0,
 ) -> NDArray[np.uint8]:
     """Picture (h, w, 3) of the plane at ``z_mm``; px (i, j) lies at origin + (i, j) / px_per_mm."""
+    x_px, y_px = plane_maps(registration, origin_mm, px_per_mm, size_px, photo.scale, z_mm)
+    return np.asarray(cv2.remap(photo.pixels, x_px, y_px, cv2.INTER_LINEAR), np.uint8)
+
+
+def plane_maps(
+    registration: Registration,
+    origin_mm: tuple[float, float],
+    px_per_mm: float,
+    size_px: tuple[int, int],
+    scale: int,
+    z_mm: float = 0.0,
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """For each px of the plane's picture the x and y, both (h, w), in a photo ``scale`` times
+    smaller than full size."""
     width, height = size_px
     columns = np.arange(0, width + MAP_STEP, MAP_STEP)
     rows = np.arange(0, height + MAP_STEP, MAP_STEP)
     x, y = np.meshgrid(columns / px_per_mm + origin_mm[0], rows / px_per_mm + origin_mm[1])
     at = registration.project(np.column_stack([x.ravel(), y.ravel()]), z_mm)
-    coarse = to_decoded(photo, at).astype(np.float32).reshape(len(rows), len(columns), 2)
+    coarse = ((at - (scale - 1) / 2) / scale).astype(np.float32).reshape(len(rows), -1, 2)
     fine = cv2.warpAffine(
         coarse,
         np.array([[MAP_STEP, 0, 0], [0, MAP_STEP, 0]], np.float32),
@@ -35,7 +49,7 @@ def rectify(
         borderMode=cv2.BORDER_REPLICATE,
     )
     x_px, y_px = cv2.split(fine)
-    return np.asarray(cv2.remap(photo.pixels, x_px, y_px, cv2.INTER_LINEAR), np.uint8)
+    return np.asarray(x_px, np.float32), np.asarray(y_px, np.float32)
 
 
 def to_decoded(photo: Photo, points_px: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,10 +7,10 @@ import numpy as np
 
 from scoring.lattice import board_corners_mm
 from scoring.types import Lattice
-from vision.artwork import grey_of
 from vision.errors import BoardNotFound
 from vision.geometry import tilt_deg
 from vision.types import Photo, Registration
+from vision.view import grey_of
 
 DARK = 25
 BURNT = 250

@@ -12,6 +12,7 @@ from scoring.lattice import cell_centres_mm
 from vision.find import find_board
 from vision.proof import is_proven, prove
 from vision.types import Photo, Registration
+from vision.view import view_of
 
 GAMES = ("game/isla.jpg", "game/joss.jpg", "game/wren.jpg")
 
@@ -23,7 +24,7 @@ def test_a_registration_one_cell_off_is_not_proven(
 ) -> None:
     photo, table = penmarrow_games[name], penmarrow_table
     lattice = table.sheet.lattice
-    right = _by_marks(photo, table)
+    right, view = _by_marks(photo, table), view_of(photo)
     centres = dict(
         zip((c.id for c in lattice.cells), np.array(cell_centres_mm(lattice)), strict=True)
     )
@@ -31,8 +32,8 @@ def test_a_registration_one_cell_off_is_not_proven(
     step[:2, 2] = centres[lattice.neighbours["D4"][towards]] - centres["D4"]
     shifted = replace(right, homography=right.homography @ step)
 
-    assert is_proven(prove(photo, right, lattice, table.artwork))
-    assert not is_proven(prove(photo, shifted, lattice, table.artwork))
+    assert is_proven(prove(view, right, lattice, table.artwork))
+    assert not is_proven(prove(view, shifted, lattice, table.artwork))
 
 
 @pytest.mark.parametrize("name", GAMES)
@@ -40,14 +41,14 @@ def test_a_board_read_upside_down_or_mirrored_is_not_proven(
     name: str, penmarrow_table: Table, penmarrow_games: dict[str, Photo]
 ) -> None:
     photo, table = penmarrow_games[name], penmarrow_table
-    right = _by_marks(photo, table)
+    right, view = _by_marks(photo, table), view_of(photo)
     width, height = table.sheet.lattice.board_size_mm
     upside_down = np.array([[-1, 0, width], [0, -1, height], [0, 0, 1.0]])
     mirrored = np.array([[-1, 0, width], [0, 1, 0], [0, 0, 1.0]])
 
     for motion in (upside_down, mirrored):
         wrong = replace(right, homography=right.homography @ motion)
-        assert not is_proven(prove(photo, wrong, table.sheet.lattice, table.artwork))
+        assert not is_proven(prove(view, wrong, table.sheet.lattice, table.artwork))
 
 
 def _by_marks(photo: Photo, table: Table) -> Registration:

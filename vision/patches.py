@@ -1,0 +1,129 @@
+"""Patches of the learned artwork, and where they lie in a photo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Artwork
+from vision.types import Registration
+from vision.view import View, grey_of
+
+Array = NDArray[np.float64]
+Soft = NDArray[np.float32]
+
+PATCH_PX = 27
+"""Side of a patch, artwork px (the board is 1000 long)."""
+
+PATCHES_ACROSS = 18
+
+SHRINK = 2
+"""Patches are sought in pictures this many times smaller than the artwork: correlation places them
+to a tenth of a px, which is 0.04 mm on a board of 200 mm, and costs a quarter."""
+
+
+@dataclass(frozen=True, eq=False)
+class Patches:
+    """The artwork's telling places: ``centres`` (N, 2) artwork px; ``grey`` (H, W), softened, at
+    the artwork's size; ``small`` the same shrunk, and the templates cut from it."""
+
+    centres: NDArray[np.int64]
+    grey: Soft
+    small: Soft
+    small_centres: NDArray[np.int64]
+    templates: tuple[Soft, ...]
+
+
+def softened(grey: NDArray[np.uint8]) -> Soft:
+    """Grey (H, W) float32, blurred by one px so that noise counts less."""
+    return np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 1.0), np.float32)
+
+
+@lru_cache(maxsize=16)
+def patches_of(artwork: Artwork) -> Patches:
+    """The patches of an artwork; kept from photo to photo."""
+    grey = softened(grey_of(artwork.pixels))
+    centres = _telling_places(grey, artwork.known)
+    height, width = (side // SHRINK for side in grey.shape)
+    whole = grey[: height * SHRINK, : width * SHRINK]
+    small = np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+    half = PATCH_PX // SHRINK // 2
+    at = np.clip(centres // SHRINK, half, np.array([width, height]) - half - 1)
+    templates = tuple(
+        np.ascontiguousarray(small[y - half : y + half + 1, x - half : x + half + 1]) for x, y in at
+    )
+    return Patches(centres, grey, small, at, templates)
+
+
+def _telling_places(grey: Soft, known: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """The most corner-like known place (N, 2) px of each block of the artwork."""
+    strength = cv2.cornerMinEigenVal(grey, PATCH_PX)
+    half = PATCH_PX // 2 + 1
+    allowed = cv2.erode(known.astype(np.uint8), np.ones((PATCH_PX + 2, PATCH_PX + 2)))
+    allowed[:half], allowed[-half:], allowed[:, :half], allowed[:, -half:] = 0, 0, 0, 0
+    strength = np.where(allowed > 0, strength, -1)
+    step = max(grey.shape) // PATCHES_ACROSS
+    centres = []
+    for top in range(0, grey.shape[0], step):
+        for left in range(0, grey.shape[1], step):
+            block = strength[top : top + step, left : left + step]
+            row, column = np.unravel_index(int(block.argmax()), block.shape)
+            if block[row, column] > 0:
+                centres.append((left + column, top + row))
+    return np.array(centres, np.int64).reshape(-1, 2)
+
+
+def align_patches(
+    view: View, registration: Registration, artwork: Artwork, reach_px: int
+) -> tuple[Array, Array, Array]:
+    """Where each artwork patch lies in the photo, near where ``registration`` expects it.
+
+    Returns board mm (N, 2), photo px (N, 2) and the zero-mean normalised cross-correlation there
+    (N,), 0 at the rim of the search. ``reach_px`` is the search radius in artwork px.
+    Source: J. P. Lewis, "Fast normalized cross-correlation", 1995 (as OpenCV's matchTemplate).
+    """
+    patches = patches_of(artwork)
+    off = (SHRINK - 1) / 2
+    origin = artwork.to_mm(np.array([off, off]))
+    size = (patches.small.shape[1], patches.small.shape[0])
+    scale = artwork.px_per_mm / SHRINK
+    seen = view.level(registration, (float(origin[0]), float(origin[1])), scale, size)
+    offsets, scores = _sought(seen.astype(np.float32), patches, max(2, -(-reach_px // SHRINK)))
+    places = patches.small_centres.astype(float)
+    at_mm = artwork.to_mm((places + offsets) * SHRINK + off)
+    return artwork.to_mm(places * SHRINK + off), registration.project(at_mm), scores
+
+
+def _sought(seen: Soft, patches: Patches, reach: int) -> tuple[Array, Array]:
+    """Offset (N, 2) and correlation (N,) of each template's best place within ``reach`` px."""
+    half = PATCH_PX // SHRINK // 2
+    padded = cv2.copyMakeBorder(seen, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
+    span = 2 * half + 1 + 2 * reach
+    count = len(patches.templates)
+    offsets, scores = np.zeros((count, 2)), np.zeros(count)
+    for i, (x, y) in enumerate((patches.small_centres - half).tolist()):
+        window = padded[y : y + span, x : x + span]
+        offsets[i], scores[i] = _peak(
+            np.asarray(
+                cv2.matchTemplate(window, patches.templates[i], cv2.TM_CCOEFF_NORMED), np.float32
+            )
+        )
+    return offsets - reach, scores
+
+
+def _peak(surface: Soft) -> tuple[tuple[float, float], float]:
+    """Sub-pixel (x, y) of the highest value, by parabolas through its neighbours, and the value."""
+    _, top, _, (x, y) = cv2.minMaxLoc(surface)
+    if not (0 < x < surface.shape[1] - 1 and 0 < y < surface.shape[0] - 1):
+        return (x, y), 0.0
+    (_, up, _), (left, _, right), (_, down, _) = surface[y - 1 : y + 2, x - 1 : x + 2].tolist()
+    return (x + _parabola(left, top, right), y + _parabola(up, top, down)), top
+
+
+def _parabola(before: float, top: float, after: float) -> float:
+    bend = before - 2 * top + after
+    return 0.5 * (before - after) / bend if bend < 0 else 0.0
