@@ -23,7 +23,7 @@ from desk.keeping.content import Content, plain, scores_of
 from desk.keeping.database import Database, open_server, open_sqlite, prepare
 from desk.keeping.errors import ArchiveError, errors_named
 from desk.keeping.rows import content_of, insert_content
-from desk.keeping.search import Wanted, found, is_current
+from desk.keeping.search import ANYTHING, Wanted, found, is_current
 from desk.keeping.standings import (
     ALL,
     Standings,
@@ -41,8 +41,6 @@ __all__ = ["Archive", "ArchiveError", "GameSummary", "default_archive_folder", "
 
 NIGHT = timedelta(hours=6)
 """Games that end before six in the morning belong to the evening before."""
-
-ANYTHING = Wanted()
 
 
 @dataclass(frozen=True)
@@ -232,6 +230,12 @@ class Archive:
         except FileNotFoundError as error:
             reason = f"has no file {photo_file}; `tallyglass archive verify` says why."
             raise ArchiveError(self.where, reason) from error
+
+    def uses_table(self, digest: str) -> bool:
+        """Whether any game was scored with the table of this SHA-256."""
+        query = sa.select(GAMES.c.id).where(GAMES.c.table_sha256 == digest).limit(1)
+        with self.reading() as db:
+            return db.execute(query).first() is not None
 
     def standings(self, kind: str = ALL, label: str = "", sheet: str = "") -> list[Standings]:
         """Standings of each game sheet in a league or evening, or of all its games."""

@@ -13,6 +13,9 @@ from typing import Annotated
 
 import typer
 
+from desk.archive_cli import ArchiveOption, PhotosOption
+from desk.archive_cli import app as archive_app
+
 BAD_INPUT = 2
 BOARD_NOT_FOUND = 3
 
@@ -24,9 +27,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-archive_app = typer.Typer(
-    help="Games that were kept: list them, show one.", no_args_is_help=True, rich_markup_mode=None
-)
 app.add_typer(archive_app, name="archive")
 
 TableArg = Annotated[Path, typer.Argument(help="The table that `calibrate` made (.table).")]
@@ -36,9 +36,6 @@ Corners = Annotated[
         metavar="X,Y X,Y X,Y X,Y",
         help="The board's corners in photo pixels: top left, top right, bottom right, bottom left.",
     ),
-]
-ArchiveOption = Annotated[
-    Path | None, typer.Option(help="The archive's folder; your data folder if not given.")
 ]
 
 
@@ -123,7 +120,14 @@ def tally(
     out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
         "tally-out"
     ),
+    evening: Annotated[str, typer.Option(help="Label of the evening; today if not given.")] = "",
+    league: Annotated[str, typer.Option(help="Label of the league.")] = "",
     archive: ArchiveOption = None,
+    photos: PhotosOption = None,
+    keep_metadata: Annotated[
+        bool,
+        typer.Option("--keep-metadata", help="Leave location and serial numbers in kept photos."),
+    ] = False,
 ) -> None:
     """Score one game: read the boards, ask what matters, show every point's proof, keep it.
 
@@ -142,6 +146,10 @@ def tally(
             by=by,
             out=out,
             archive=archive,
+            photos=photos,
+            keep_metadata=keep_metadata,
+            evening=evening,
+            league=league,
         )
     )
 
@@ -160,26 +168,6 @@ def sheet(
     from desk.sheets import run_sheet
 
     run_sheet(sheet, draw)
-
-
-@archive_app.command("list")
-def list_games(archive: ArchiveOption = None) -> None:
-    """List the games that were kept, the latest first."""
-    from desk.kept import run_list
-
-    run_list(archive)
-
-
-@archive_app.command("show")
-def show_game(
-    game: Annotated[int, typer.Argument(metavar="ID", help="The game's number in the list.")],
-    archive: ArchiveOption = None,
-    json: Annotated[bool, typer.Option("--json", help="All that was kept, as JSON.")] = False,
-) -> None:
-    """Show one game as it was kept."""
-    from desk.kept import run_show
-
-    run_show(game, archive, as_json=json)
 
 
 def main() -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 TEMPORARY = ".writing-"
 """In the name of every file that is not whole yet; one that stays is from a stopped program."""
@@ -12,12 +15,19 @@ TEMPORARY = ".writing-"
 
 def write_whole(path: Path, data: bytes) -> None:
     """Appear under the final name only when whole; an older file of that name stays until then."""
+    with whole_file(path) as file:
+        file.write(data)
+
+
+@contextlib.contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """A file to write into that takes its name when the block ends well, and else never was."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
     try:
-        with os.fdopen(handle, "wb") as file:
+        with os.fdopen(handle, "w+b") as file:
             os.chmod(temporary, 0o666 & ~current_umask())
-            file.write(data)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         os.replace(temporary, path)

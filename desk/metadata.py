@@ -39,6 +39,13 @@ def strip_metadata(data: bytes) -> tuple[bytes, str]:
     return {".jpg": strip_jpeg, ".png": strip_png, ".webp": strip_webp}[suffix](data), suffix
 
 
+def is_stripped(data: bytes) -> bool:
+    """Whether nothing is left to take out of a photo."""
+    if suffix_of(data) == ".heic":
+        return all(block == blank(block) for block in heic_blocks(data))
+    return strip_metadata(data)[0] == data
+
+
 def suffix_of(data: bytes) -> str:
     """The file suffix of a photo's format. Raises PhotoFormatError for anything else."""
     if data.startswith(JPEG_START):

@@ -37,19 +37,25 @@ class TallyJob:
     corners: Sequence[str]
     by: str
     out: Path
-    archive: Path | None
+    archive: Path | str | None
+    photos: str | None = None
+    keep_metadata: bool = False
+    evening: str = ""
+    league: str = ""
 
 
 def run_tally(job: TallyJob, clock: Clock = now_utc) -> None:
     """Read, ask, tally, show, keep. An archive that cannot be used is said before anybody works."""
-    archive = Archive(job.archive or default_archive_folder(), clock)
+    where = job.archive or default_archive_folder()
+    archive = Archive(where, clock, photos=job.photos, keep_metadata=job.keep_metadata)
     game = open_game(job, clock)
     outcome = score_game(game, asker_of(job, clock))
     print(*tally_words(outcome), sep="\n")
     for path in write_results(outcome, job.out, clock):
         print(f"Written: {path}")
-    number = archive.save(record_of(outcome, job.table.read_bytes()))
-    print(f"Kept as game {number} in {archive.folder}")
+    labels = {"evening": job.evening, "league": job.league}
+    number = archive.save(record_of(outcome, job.table.read_bytes(), **labels))
+    print(f"Kept as game {number} in {archive.where}")
     quietly(CAUTION)
 
 

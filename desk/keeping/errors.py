@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -27,6 +28,8 @@ def errors_named(where: Path | str) -> Iterator[None]:
         yield
     except sa.exc.DBAPIError as error:
         raise ArchiveError(where, reason_of(error)) from error
+    except sqlite3.Error as error:
+        raise ArchiveError(where, f"could not be used: {error}.") from error
     except OSError as error:
         reason = f"cannot be written: {error.strerror or error}. Nothing was saved."
         raise ArchiveError(where, reason) from error

@@ -41,6 +41,9 @@ class Wanted:
     until: str = ""
 
 
+ANYTHING = Wanted()
+"""Every game."""
+
 Span = tuple[str, str]
 """First and last word of a range; the last is part of it."""
 

@@ -73,13 +73,12 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[Path | str, s
 
 
 def new_database(url: str) -> str:
-    """An empty database on the tests' server; returns its URL."""
+    """An empty schema on the tests' server (quicker than a database); returns its URL."""
     name = f"archive_{next(NUMBERS)}"
-    server = sa.make_url(url.format(name="postgres")).set(drivername="postgresql+psycopg")
-    engine = sa.create_engine(server, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
-    with engine.connect() as db:
-        db.exec_driver_sql(f"CREATE DATABASE {name}")
-    return url.format(name=name)
+    server = sa.make_url(url).set(drivername="postgresql+psycopg")
+    with sa.create_engine(server, poolclass=sa.NullPool).begin() as db:
+        db.exec_driver_sql(f"CREATE SCHEMA {name}")
+    return f"{url}&options=-csearch_path%3D{name}"
 
 
 @pytest.fixture

@@ -46,9 +46,10 @@ def run(*words: str) -> None:
 
 @contextlib.contextmanager
 def server() -> Iterator[str]:
-    """A running server on a socket of its own; gives the start of its URLs."""
+    """A running server on a socket of its own; gives its URL."""
     initdb, pg_ctl = program("initdb"), program("pg_ctl")
-    with tempfile.TemporaryDirectory(prefix="tallyglass-pg-") as folder:
+    memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+    with tempfile.TemporaryDirectory(prefix="tallyglass-pg-", dir=memory) as folder:
         place = Path(folder)
         place.chmod(0o777)
         data = str(place / "data")
@@ -56,7 +57,7 @@ def server() -> Iterator[str]:
         run(initdb, "-D", data, "-U", "tester", "-A", "trust", "-E", "UTF8", "--no-sync")
         run(pg_ctl, "-D", data, "-w", "-l", str(place / "log"), "-o", options, "start")
         try:
-            yield f"postgresql://tester@/{{name}}?host={place}"
+            yield f"postgresql://tester@/postgres?host={place}"
         finally:
             run(pg_ctl, "-D", data, "-w", "-m", "immediate", "stop")
             run("/bin/rm", "-rf", data)
