@@ -9,9 +9,13 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typer.core import TyperGroup
+
+if TYPE_CHECKING:
+    from typer._click import Context
 
 from desk.archive_cli import ArchiveOption, PhotosOption
 from desk.archive_cli import app as archive_app
@@ -28,6 +32,25 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.add_typer(archive_app, name="archive")
+
+
+class SheetGroup(TyperGroup):
+    """``sheet game.toml`` is short for ``sheet check game.toml``."""
+
+    def parse_args(self, ctx: Context, args: list[str]) -> list[str]:
+        """Put ``check`` before what is no command of its own."""
+        if args and args[0] not in self.commands and args[0] != "--help":
+            args = ["check", *args]
+        return super().parse_args(ctx, args)
+
+
+sheet_app = typer.Typer(
+    cls=SheetGroup,
+    help="Game sheets: check one, or make a new one.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+app.add_typer(sheet_app, name="sheet")
 
 TableArg = Annotated[Path, typer.Argument(help="The table that `calibrate` made (.table).")]
 Corners = Annotated[
@@ -154,8 +177,8 @@ def tally(
     )
 
 
-@app.command()
-def sheet(
+@sheet_app.command("check")
+def check_sheet(
     sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
     draw: Annotated[
         Path | None, typer.Option(help="Draw board, colours and cards to this .svg or .png.")
@@ -168,6 +191,80 @@ def sheet(
     from desk.sheets import run_sheet
 
     run_sheet(sheet, draw)
+
+
+@sheet_app.command("new")
+def new_sheet(
+    out: Annotated[Path, typer.Argument(help="The sheet to write (.toml).")],
+    name: Annotated[str, typer.Option(prompt="Name of the game", help="Name of the game.")],
+    colour: Annotated[
+        list[str], typer.Option(metavar="COLOUR[=PIECES]", help="A colour of piece; repeat it.")
+    ],
+    photo: Annotated[Path | None, typer.Option(help="Photo of the empty board.")] = None,
+    corners: Corners = None,
+    size: Annotated[str | None, typer.Option(help="The board's size in mm, such as 170x164.")] = (
+        None
+    ),
+    drop: Annotated[list[str] | None, typer.Option(help="A proposed cell that is none.")] = None,
+    overlay: Annotated[
+        Path | None, typer.Option(help="Picture (.png) of the proposal over the photo.")
+    ] = None,
+    svg: Annotated[Path | None, typer.Option(help="Drawing whose closed paths are cells.")] = None,
+    kind: Annotated[
+        str | None, typer.Option(help="square, courses, hex-pointy, hex-flat or diamond.")
+    ] = None,
+    rows: Annotated[str | None, typer.Option(help="Cells in each row, such as 6,7,6.")] = None,
+    pitch: Annotated[float | None, typer.Option(help="From one cell to the next, mm.")] = None,
+    row_pitch: Annotated[float | None, typer.Option(help="From row to row, mm (courses).")] = None,
+    gap: Annotated[float, typer.Option(help="Clear space between two cells, mm.")] = 0.0,
+    margin: Annotated[float, typer.Option(help="Space around the cells, mm.")] = 0.0,
+    shifted: Annotated[
+        str | None, typer.Option(help="Rows half a cell on: first, second, none or centred.")
+    ] = None,
+    anchors: Annotated[
+        str, typer.Option(help="Edge where pieces may begin: top, bottom, left, right or rim.")
+    ] = "",
+    piece_height: Annotated[float, typer.Option(help="Height of a piece, mm.")] = 0.0,
+) -> None:
+    """Make a new game sheet from options, from a drawing, or from a photo of the empty board.
+
+    tallyglass sheet new game.toml --name "Harbour" --colour moss=32 --colour rust
+    --photo empty.jpg --corners 310,220 2790,240 2850,2010 260,1990 --size 170x164
+    """
+    from desk.sheet_new import Regular, Wanted, run_sheet_new
+
+    regular = Regular(kind, rows, pitch, row_pitch, gap, margin, shifted)
+    run_sheet_new(
+        Wanted(
+            name=name,
+            colours=colour,
+            board=regular.keys(),
+            photo=photo,
+            svg=svg,
+            corners=corners,
+            size_mm=size,
+            anchors=anchors,
+            piece_height_mm=piece_height,
+            drop=drop or [],
+            overlay=overlay,
+        ),
+        out,
+    )
+
+
+@app.command("print")
+def print_pages(
+    sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
+    out: Annotated[Path, typer.Option(help="Folder for the pages.")] = Path("print-out"),
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+) -> None:
+    """Make pages at true size: corner cards, key strip, known layout, score sheet, cards.
+
+    tallyglass print game.toml --paper letter
+    """
+    from desk.printing.job import run_print
+
+    run_print(sheet, out, paper)
 
 
 def main() -> None:

@@ -1,0 +1,1 @@
+"""Things to print at true size: corner cards, key strip, layout plan, score sheet, card list."""
