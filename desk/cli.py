@@ -1,7 +1,7 @@
 """The command ``tallyglass``. Each command only names what it takes; the work is imported when run.
 
-Exit codes: 0 done, 130 stopped by Ctrl-C, 2 something given cannot be used, 3 a board was not found
-in its photo.
+Exit codes: 0 done, 1 a trial found what was read wrongly, 130 stopped by Ctrl-C, 2 something given
+cannot be used, 3 a board was not found in its photo.
 """
 
 from __future__ import annotations
@@ -250,6 +250,22 @@ def new_sheet(
         ),
         out,
     )
+
+
+@app.command()
+def trial(
+    table: TableArg,
+    photo: Annotated[Path, typer.Argument(help="Photo of a board that you arranged.")],
+    plan: Annotated[Path, typer.Option(help="Which piece lies where on it (text).")],
+    corners: Corners = None,
+) -> None:
+    """Try a new table on one arranged board: how it did, and what to change.
+
+    tallyglass trial kitchen.table arranged.jpg --plan arranged.txt
+    """
+    from desk.trial import run_trial
+
+    raise typer.Exit(run_trial(table, photo, plan, corners))
 
 
 @app.command("print")
