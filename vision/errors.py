@@ -21,3 +21,17 @@ class BoardNotFound(TallyglassError):
         self.reason = reason
         self.hint = hint
         super().__init__(f"{photo}: {reason} {hint}")
+
+
+class DifferentBoards(TallyglassError):
+    """Photos that were given as one board's show different ones."""
+
+    def __init__(self, photo: str, other: str, cells: tuple[str, ...]) -> None:
+        self.photo = photo
+        self.other = other
+        self.cells = cells
+        super().__init__(
+            f"{photo} and {other} show different boards: they differ in {len(cells)} cells that "
+            f"both show clearly, such as {', '.join(cells[:3])}. Give photos of the same board, "
+            "taken without moving a piece."
+        )
