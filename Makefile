@@ -6,10 +6,11 @@ LOCKED := $(VENV)/locked
 READY := $(VENV)/ready
 GL := libgl1 libglib2.0-0
 
-.PHONY: help setup demo test lock clean
+.PHONY: help setup demo serve test lock clean
 
 help:
 	@echo "make demo   do the whole job on the practice photos; leaves demo-out/"
+	@echo "make serve  open the desk in the browser, with an invented game to try at once"
 	@echo "make test   check style and types, run the tests"
 	@echo "make setup  only make .venv with the program in it ($(BIN)/tallyglass)"
 	@echo "make lock   resolve requirements.txt anew from pyproject.toml"
@@ -19,6 +20,9 @@ setup: $(READY)
 
 demo: $(READY)
 	$(BIN)/tallyglass demo --out demo-out
+
+serve: $(READY)
+	$(BIN)/tallyglass serve --practice
 
 test: $(READY)
 	$(BIN)/ruff check .

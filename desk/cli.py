@@ -283,6 +283,30 @@ def print_pages(
     run_print(sheet, out, paper)
 
 
+@app.command()
+def serve(
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones on the house's network in, by a QR code.")
+    ] = False,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on.")] = 8723,
+    data: Annotated[
+        Path | None,
+        typer.Option(help="Folder of evenings and tables; your data folder if not given."),
+    ] = None,
+    archive: ArchiveOption = None,
+    practice: Annotated[
+        bool, typer.Option("--practice", help="With the table of an invented game, to try at once.")
+    ] = False,
+) -> None:
+    """Open the desk in the browser: snap, answer, show, from the phone in your hand.
+
+    tallyglass serve --lan
+    """
+    from desk.web.serving import run_serve
+
+    run_serve(data, archive, port, lan=lan, practice=practice)
+
+
 def main() -> None:
     """Run the command; an expected failure is one sentence on stderr and an exit code."""
     try:

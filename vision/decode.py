@@ -52,6 +52,13 @@ def load_photo(data: bytes, name: str) -> Photo:
     )
 
 
+def check_photo(data: bytes, name: str) -> None:
+    """Look at the header alone. Raises PhotoError where ``load_photo`` would refuse it for that."""
+    if len(data) > MAX_BYTES:
+        raise PhotoError(name, f"the file is over {MAX_BYTES // 1_000_000} MB.", RETAKE)
+    _header(data, name)
+
+
 def _header(data: bytes, name: str) -> tuple[int, int, bytes, str, bool]:
     """Width and height as stored, ICC profile, format, and whether upright swaps the sides."""
     import pillow_heif

@@ -1,0 +1,1 @@
+"""The web desk: one evening's boards snapped, answered and shown from the phones at the table."""

@@ -1,0 +1,177 @@
+"""What an evening's events add up to. Pure: the same events always give the same evening."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from desk.records import Answer
+from desk.web.journal import Event
+
+Points = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One player's photo: the stored file, its name, and which of ``parts`` boards in it is meant.
+
+    ``corners_px`` are the board's in the upright full-size photo, where a person gave them.
+    """
+
+    photo: str
+    name: str
+    by: str
+    at: str
+    part: int = 0
+    parts: int = 1
+    corners_px: Points = ()
+
+
+@dataclass(frozen=True)
+class Round:
+    """One game of an evening. Everything is by seat, 0 for the first player."""
+
+    number: int
+    shots: Mapping[int, Shot] = field(default_factory=dict)
+    answers: tuple[tuple[int, Answer], ...] = ()
+    claims: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+    facts: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+    kept: int | None = None
+
+
+@dataclass(frozen=True)
+class Evening:
+    """One evening: who plays which game with which table, and its games so far."""
+
+    id: str
+    version: int = 0
+    name: str = ""
+    table: str = ""
+    players: tuple[str, ...] = ()
+    at: str = ""
+    rounds: tuple[Round, ...] = ()
+
+
+def fold(id: str, events: Iterable[Event]) -> Evening:
+    """The evening after these events."""
+    evening = Evening(id)
+    for event in events:
+        evening = replace(STEPS[event.kind](evening, event), version=event.version)
+    return evening
+
+
+def opened(evening: Evening, event: Event) -> Evening:
+    """An evening begins, with its first game."""
+    body = event.body
+    return replace(
+        evening,
+        name=body["name"],
+        table=body["table"],
+        players=tuple(body["players"]),
+        at=event.at,
+        rounds=(Round(1),),
+    )
+
+
+def next_game(evening: Evening, _event: Event) -> Evening:
+    """The next game of the same players begins."""
+    return replace(evening, rounds=(*evening.rounds, Round(len(evening.rounds) + 1)))
+
+
+def snapped(evening: Evening, event: Event) -> Evening:
+    """A photo came: of one seat's board, or of all boards together in seat order.
+
+    What was answered of a board's earlier photo falls away with that photo.
+    """
+    body = event.body
+    seats = range(len(evening.players)) if body["seat"] is None else [body["seat"]]
+    shot = Shot(body["photo"], body["name"], event.by, event.at, parts=len(seats))
+    shots = {seat: replace(shot, part=part) for part, seat in enumerate(seats)}
+    return changed(evening, body["game"], lambda game: with_shots(game, shots))
+
+
+def cornered(evening: Evening, event: Event) -> Evening:
+    """A person showed where one board's corners are."""
+    body = event.body
+    corners = tuple((x, y) for x, y in body["corners_px"])
+
+    def placed(game: Round) -> Round:
+        shot = replace(game.shots[body["seat"]], corners_px=corners, part=0, parts=1)
+        return with_shots(game, {body["seat"]: shot})
+
+    return changed(evening, body["game"], placed)
+
+
+def swapped(evening: Evening, event: Event) -> Evening:
+    """Two players' photos change places, with what was answered of them."""
+    a, b = event.body["seats"]
+    other = {a: b, b: a}
+
+    def exchange(game: Round) -> Round:
+        shots = {other.get(seat, seat): shot for seat, shot in game.shots.items()}
+        answers = tuple(
+            (other.get(seat, seat), replace(answer, player=evening.players[other.get(seat, seat)]))
+            for seat, answer in game.answers
+        )
+        return replace(game, shots=shots, answers=answers)
+
+    return changed(evening, event.body["game"], exchange)
+
+
+def answered(evening: Evening, event: Event) -> Evening:
+    """A person said what lies in a cell, left it open, or took an earlier answer back."""
+    body = event.body
+    seat, cell, colour = body["seat"], body["cell"], body["colour"]
+
+    def told(game: Round) -> Round:
+        kept = tuple((s, a) for s, a in game.answers if (s, a.cell) != (seat, cell))
+        if colour:
+            answer = Answer(evening.players[seat], cell, colour, event.by, event.at)
+            kept = (*kept, (seat, answer))
+        return replace(game, answers=kept)
+
+    return changed(evening, body["game"], told)
+
+
+def claimed(evening: Evening, event: Event) -> Evening:
+    """One player's claims, whole: cards said to be complete, and facts of the game's end."""
+    body = event.body
+    seat = body["seat"]
+
+    def said(game: Round) -> Round:
+        claims = {**game.claims, seat: tuple(body["cards"])}
+        return replace(game, claims=claims, facts={**game.facts, seat: tuple(body["facts"])})
+
+    return changed(evening, body["game"], said)
+
+
+def kept(evening: Evening, event: Event) -> Evening:
+    """A game went into the archive."""
+    number = event.body["number"]
+    return changed(evening, event.body["game"], lambda game: replace(game, kept=number))
+
+
+def changed(evening: Evening, number: int, change: Any) -> Evening:
+    """The evening with one of its games changed."""
+    rounds = tuple(change(game) if game.number == number else game for game in evening.rounds)
+    return replace(evening, rounds=rounds)
+
+
+def with_shots(game: Round, shots: Mapping[int, Shot]) -> Round:
+    """A game with these photos in place of the earlier ones of the same seats."""
+    answers = tuple((seat, answer) for seat, answer in game.answers if seat not in shots)
+    return replace(game, shots={**game.shots, **shots}, answers=answers)
+
+
+STEPS = {
+    "opened": opened,
+    "next game": next_game,
+    "snapped": snapped,
+    "cornered": cornered,
+    "swapped": swapped,
+    "answered": answered,
+    "claimed": claimed,
+    "kept": kept,
+}
+"""What each kind of event does."""

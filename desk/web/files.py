@@ -1,0 +1,111 @@
+"""The data folder: photos as kept, readings, tables, game sheets. Nothing else knows its paths."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from desk.durable import write_durably
+from desk.metadata import strip_metadata
+from desk.web.errors import no_such
+from scoring.sheet import GameSheet, parse_sheet
+
+NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,59}")
+"""What a table or a sheet is called in an address: nothing in it can leave its folder."""
+
+DIGEST = re.compile(r"[0-9a-f]{64}")
+
+
+@dataclass(frozen=True)
+class Files:
+    """One data folder."""
+
+    folder: Path
+
+    def keep_photo(self, data: bytes) -> str:
+        """Store a photo without its personal data; returns the name it is stored under."""
+        clean, _ = strip_metadata(data)
+        digest = hashlib.sha256(clean).hexdigest()
+        path = self.photo(digest)
+        if not path.exists():
+            write_durably(path, clean)
+        return digest
+
+    def photo(self, digest: str) -> Path:
+        """Where a stored photo lies."""
+        if not DIGEST.fullmatch(digest):
+            raise no_such("photo")
+        return self.folder / "photos" / digest[:2] / digest
+
+    def reading(self, key: str) -> Path:
+        """Where a reading's files lie, without their endings."""
+        if not DIGEST.fullmatch(key):
+            raise no_such("picture")
+        return self.folder / "readings" / key
+
+    def result(self, key: str) -> dict[str, Any] | None:
+        """What was read, where it was read already."""
+        try:
+            return json.loads(self.reading(key).with_suffix(".json").read_bytes())
+        except FileNotFoundError:
+            return None
+
+    def table(self, name: str) -> Path:
+        """A table's file."""
+        return self._named("tables", name, ".table", "table")
+
+    def sheet(self, name: str) -> Path:
+        """A game sheet's file."""
+        return self._named("sheets", name, ".toml", "game sheet")
+
+    def plan(self, sheet: str) -> str | None:
+        """The layout plan that comes with a sheet, if any."""
+        path = self.sheet(sheet).with_suffix(".layout.txt")
+        return path.read_text("utf-8") if path.exists() else None
+
+    def _named(self, folder: str, name: str, suffix: str, what: str) -> Path:
+        path = self.folder / folder / f"{name}{suffix}"
+        if not NAME.fullmatch(name) or not path.is_file():
+            raise no_such(what)
+        return path
+
+    def new(self, folder: str, name: str, suffix: str) -> Path:
+        """Where a new table or sheet goes: a name that none has yet."""
+        plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "table"
+        path = self.folder / folder / f"{plain}{suffix}"
+        number = 2
+        while path.exists():
+            path = self.folder / folder / f"{plain}-{number}{suffix}"
+            number += 1
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return path
+
+    def names(self, folder: str, suffix: str) -> Iterator[str]:
+        """Names of the tables or sheets there are, the latest first."""
+        paths = (self.folder / folder).glob(f"*{suffix}")
+        for path in sorted(paths, key=lambda path: path.stat().st_mtime, reverse=True):
+            yield path.name.removesuffix(suffix)
+
+    def table_sheet(self, name: str) -> GameSheet:
+        """The game sheet inside a table."""
+        return sheet_in(self.table(name))
+
+
+@lru_cache(maxsize=16)
+def sheet_in(table: Path) -> GameSheet:
+    """The game sheet inside a table's file, which never changes."""
+    with zipfile.ZipFile(table) as parts:
+        return parse_sheet(parts.read("sheet.toml").decode(), table.stem)
+
+
+def reading_key(photo: str, table: str, shot: Any) -> str:
+    """A name for the reading of this photo with this table, these corners, so many boards."""
+    what = json.dumps([photo, table, shot.parts, [list(p) for p in shot.corners_px], 1])
+    return hashlib.sha256(what.encode()).hexdigest()

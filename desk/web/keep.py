@@ -1,0 +1,83 @@
+"""Jobs that need a game's photos again: keeping it in the archive, and what is shared of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from desk.archive import Archive
+from desk.export import tally_csv, tally_json
+from desk.pipeline import record_of
+from desk.scoresheet import score_sheet
+from desk.tally_words import tally_words
+from desk.types import Outcome
+from desk.web.shares import tally_pdf, tally_png
+from desk.web.weigh import WeighJob, outcome_of
+from vision.decode import load_photo
+
+
+@dataclass(frozen=True)
+class KeepJob:
+    """A game, the stored photo of each of its boards, and the archive's folder."""
+
+    game: WeighJob
+    photos: tuple[str, ...]
+    archive: str
+
+
+@dataclass(frozen=True)
+class ShareJob:
+    """A game, the stored photo of each of its boards, in what form it is wanted, and the time."""
+
+    game: WeighJob
+    photos: tuple[str, ...]
+    form: str
+    at: datetime
+
+
+def keep_job(job: KeepJob) -> int:
+    """Put a game into the archive; returns its number there."""
+    outcome = with_photos(outcome_of(job.game), job.photos)
+    archive = Archive(Path(job.archive))
+    return archive.save(record_of(outcome, Path(job.game.table).read_bytes()))
+
+
+def share_job(job: ShareJob) -> bytes:
+    """The tally as a file."""
+    return FORMS[job.form][1](with_photos(outcome_of(job.game), job.photos), job.at)
+
+
+def with_photos(outcome: Outcome, photos: tuple[str, ...]) -> Outcome:
+    """The outcome with each board's photo decoded again."""
+    seats = []
+    for seat, path in zip(outcome.game.seats, photos, strict=True):
+        data = Path(path).read_bytes()
+        seats.append(replace(seat, data=data, photo=load_photo(data, seat.photo.name)))
+    return replace(outcome, game=replace(outcome.game, seats=tuple(seats)))
+
+
+def text_of(outcome: Outcome, _at: datetime) -> bytes:
+    """Plain text, for a message."""
+    head = f"{outcome.game.table.sheet.name}\n"
+    return (head + "\n".join(tally_words(outcome)).strip("\n") + "\n").encode()
+
+
+def json_of(outcome: Outcome, _at: datetime) -> bytes:
+    """The tally for programs."""
+    return json.dumps(tally_json(outcome), ensure_ascii=False, indent=1).encode()
+
+
+Form = tuple[str, Callable[[Outcome, datetime], bytes]]
+
+FORMS: dict[str, Form] = {
+    "txt": ("text/plain; charset=utf-8", text_of),
+    "png": ("image/png", tally_png),
+    "pdf": ("application/pdf", tally_pdf),
+    "html": ("text/html; charset=utf-8", lambda outcome, at: score_sheet(outcome, at).encode()),
+    "csv": ("text/csv; charset=utf-8", lambda outcome, _at: tally_csv(outcome).encode()),
+    "json": ("application/json", json_of),
+}
+"""Media type and maker of each form in which a tally is shared."""

@@ -1,0 +1,348 @@
+"""The desk's inner office: from what the journal says to what phones are shown, jobs handed out.
+
+It never waits for a worker before it answers: what is not known yet is shown as on its way.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import secrets
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from desk.archive import now_utc
+from desk.types import now
+from desk.web.calibration import Calibration, fold_calibration
+from desk.web.crew import Crew
+from desk.web.errors import Refusal, no_such
+from desk.web.evening import Evening, Round, Shot, fold
+from desk.web.files import Files, reading_key
+from desk.web.journal import Event, Journal
+from desk.web.keep import KeepJob, ShareJob, keep_job, share_job
+from desk.web.weigh import WeighJob, weigh_job
+from desk.web.work import LearnJob, PlaceJob, ReadJob, learn_job, place_job, read_job
+
+LOG = logging.getLogger("tallyglass.desk")
+
+FAILED = {
+    "found": False,
+    "reason": "the photo could not be read: the reader stopped.",
+    "hint": "Send it again, or another one.",
+    "corners_help": False,
+}
+
+
+@dataclass
+class Office:
+    """One data folder being served."""
+
+    files: Files
+    journal: Journal
+    archive: Path
+    reader: Crew
+    weigher: Crew
+    clock: Callable[[], datetime] = now_utc
+
+    def __post_init__(self) -> None:
+        self._evenings: dict[str, Evening] = {}
+        self._results: dict[str, Mapping[str, Any]] = {}
+        self._views: dict[WeighJob, Mapping[str, Any]] = {}
+        self._last_view: dict[tuple[str, int], Mapping[str, Any]] = {}
+        self._places: dict[PlaceJob, Mapping[str, Any]] = {}
+        self._running: dict[object, asyncio.Task[None]] = {}
+        self._news = 0
+        self._boot = secrets.token_hex(3)
+
+    # What happens -------------------------------------------------------------------------------
+
+    def write(
+        self, log: str, kind: str, body: dict[str, Any], by: str, once: str | None = None
+    ) -> int:
+        """Put an event into a log; returns the log's version once it is on the disk."""
+        return self.journal.add(log, Event(0, kind, body, by, now(self.clock)), once)
+
+    def new_id(self) -> str:
+        """A name for a new evening or calibration that nobody can guess."""
+        return secrets.token_hex(5)
+
+    def evening(self, id: str) -> Evening:
+        """An evening as the journal has it now. Raises Refusal where there is none."""
+        version = self.journal.version(f"evening/{id}")
+        if not version:
+            raise no_such("evening")
+        known = self._evenings.get(id)
+        if known is None or known.version != version:
+            known = self._evenings[id] = fold(id, self.journal.events(f"evening/{id}"))
+        return known
+
+    def game(self, id: str, number: int) -> tuple[Evening, Round]:
+        """A game of an evening."""
+        evening = self.evening(id)
+        if not 1 <= number <= len(evening.rounds):
+            raise no_such("game")
+        return evening, evening.rounds[number - 1]
+
+    def seat(self, id: str, number: int, seat: int) -> tuple[Evening, Round]:
+        """A game of an evening which has such a seat."""
+        evening, game = self.game(id, number)
+        if not 0 <= seat < len(evening.players):
+            raise no_such("player")
+        return evening, game
+
+    def calibration(self, id: str) -> Calibration:
+        """A calibration as the journal has it now."""
+        events = self.journal.events(f"calibration/{id}")
+        if not events:
+            raise no_such("calibration")
+        return fold_calibration(id, events)
+
+    # What is shown ------------------------------------------------------------------------------
+
+    def stamp(self, log: str) -> str:
+        """Changes whenever a phone that watches this log should look again."""
+        return f"{self._boot}.{self.journal.version(log)}.{self._news}"
+
+    def evening_view(self, id: str, line: str) -> dict[str, Any]:
+        """An evening as phones see it; begins what has to be worked out."""
+        evening = self.evening(id)
+        games = [self.game_view(evening, game, line) for game in evening.rounds]
+        return {
+            "id": id,
+            "stamp": self.stamp(f"evening/{id}"),
+            "version": evening.version,
+            "name": evening.name,
+            "table": evening.table,
+            "players": list(evening.players),
+            "at": evening.at,
+            "waiting": self.reader.ahead(),
+            "games": games,
+        }
+
+    def game_view(self, evening: Evening, game: Round, line: str) -> dict[str, Any]:
+        """One game: photos, what is read, what follows from it."""
+        boards = {
+            str(seat): self.board_view(evening, shot, line) for seat, shot in game.shots.items()
+        }
+        view, fresh = self.weighed(evening, game)
+        return {
+            "number": game.number,
+            "boards": boards,
+            "claims": {str(seat): list(cards) for seat, cards in game.claims.items()},
+            "facts": {str(seat): list(facts) for seat, facts in game.facts.items()},
+            "answers": [{"seat": seat, **vars(answer)} for seat, answer in game.answers],
+            "kept": game.kept,
+            "view": view,
+            "fresh": fresh,
+        }
+
+    def board_view(self, evening: Evening, shot: Shot, line: str) -> dict[str, Any]:
+        """One board's photo and how far its reading is."""
+        key = reading_key(shot.photo, evening.table, shot)
+        told = {"reading": key, "name": shot.name, "by": shot.by, "part": shot.part}
+        result = self.result(evening, shot, line)
+        if result is None:
+            return {**told, "state": "reading"}
+        part = result["parts"][shot.part]
+        told["picture"] = f"/api/pictures/{key}.jpg" if result["picture"] else None
+        if part["found"]:
+            return {**told, "state": "read"}
+        return {**told, "state": "refused", **part, "size": result["picture"]}
+
+    def result(self, evening: Evening, shot: Shot, line: str) -> Mapping[str, Any] | None:
+        """What was read of a photo; None while it is on its way."""
+        key = reading_key(shot.photo, evening.table, shot)
+        known = self._results.get(key) or self.files.result(key)
+        if known is not None:
+            self._results[key] = known
+            return known
+        job = ReadJob(
+            photo=str(self.files.photo(shot.photo)),
+            name=shot.name,
+            table=str(self.files.table(evening.table)),
+            out=str(self.files.reading(key)),
+            parts=shot.parts,
+            corners_px=shot.corners_px,
+        )
+        failed = {"parts": [FAILED] * shot.parts, "picture": None}
+        self.begin(key, self._results, lambda: self.reader.do(line, read_job, job), failed)
+        return None
+
+    def begin(
+        self,
+        key: Any,
+        results: dict[Any, Any],
+        work: Callable[[], Awaitable[Any]],
+        failed: Any,
+    ) -> None:
+        """Have something worked out once, and put it into ``results``."""
+        if key in self._running:
+            return
+
+        async def run() -> None:
+            try:
+                results[key] = await work()
+            except Exception:
+                LOG.exception("a job failed")
+                results[key] = failed
+            finally:
+                self._news += 1
+                self._running.pop(key, None)
+
+        self._running[key] = asyncio.create_task(run())
+
+    def weigh_job(self, evening: Evening, game: Round) -> WeighJob | None:
+        """The game's weighing; None while no board is read."""
+        boards = []
+        for seat, shot in sorted(game.shots.items()):
+            key = reading_key(shot.photo, evening.table, shot)
+            result = self._results.get(key)
+            if result and result["parts"][shot.part]["found"]:
+                path = self.files.reading(key)
+                pickled = str(path.with_name(f"{path.name}-{shot.part}.pickle"))
+                boards.append((seat, evening.players[seat], shot.name, pickled))
+        if not boards:
+            return None
+        seats = [seat for seat, *_ in boards]
+        return WeighJob(
+            table=str(self.files.table(evening.table)),
+            boards=tuple(boards),
+            answers=tuple(answer for seat, answer in game.answers if seat in seats),
+            claims=tuple((evening.players[seat], game.claims.get(seat, ())) for seat in seats),
+            facts=tuple((evening.players[seat], game.facts.get(seat, ())) for seat in seats),
+        )
+
+    def weighed(self, evening: Evening, game: Round) -> tuple[Mapping[str, Any] | None, bool]:
+        """The game's view, and whether it is up to date; the one before while it is not."""
+        place = (evening.id, game.number)
+        job = self.weigh_job(evening, game)
+        if job is None:
+            self._last_view.pop(place, None)
+            return None, True
+        if job in self._views:
+            self._last_view[place] = self._views[job]
+            return self._views[job] or None, True
+        if len(self._views) > 200:
+            self._views.clear()
+        self.begin(job, self._views, lambda: self.weigher.do(evening.id, weigh_job, job), {})
+        return self._last_view.get(place) or None, False
+
+    # What is kept and shared --------------------------------------------------------------------
+
+    def whole(self, evening: Evening, game: Round) -> tuple[WeighJob, tuple[str, ...]]:
+        """The game's weighing and its photos. Raises Refusal where no board is read yet."""
+        job = self.weigh_job(evening, game)
+        if job is None:
+            raise Refusal(409, "No board of this game is read yet. Snap one first.")
+        photos = tuple(str(self.files.photo(game.shots[seat].photo)) for seat, *_ in job.boards)
+        return job, photos
+
+    async def keep(self, id: str, number: int, by: str) -> int:
+        """Put a game into the archive and say so in the journal; returns its number there."""
+        evening, game = self.game(id, number)
+        job, photos = self.whole(evening, game)
+        if len(job.boards) < len(evening.players):
+            missing = [p for p in evening.players if p not in {name for _, name, *_ in job.boards}]
+            raise Refusal(
+                409, f"Not all boards are read yet: {', '.join(missing)}. Snap them first."
+            )
+        keeping = KeepJob(job, photos, str(self.archive))
+        kept = await self.weigher.do(id, keep_job, keeping)
+        self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)
+        return kept
+
+    async def share(self, id: str, number: int, form: str) -> bytes:
+        """The tally as a file."""
+        evening, game = self.game(id, number)
+        job, photos = self.whole(evening, game)
+        return await self.weigher.do(id, share_job, ShareJob(job, photos, form, self.clock()))
+
+    # Calibration --------------------------------------------------------------------------------
+
+    def calibration_view(self, id: str, line: str) -> dict[str, Any]:
+        """A calibration as phones see it; begins what has to be worked out."""
+        made = self.calibration(id)
+        place = self.placed(made, line)
+        ready = place is not None and (made.corners_px or not place["needs_corners"])
+        wanted = bool(made.layout and made.plan.strip() and ready and place and place["usable"])
+        if wanted and made.judged < self.inputs_of(made):
+            self.learn(made, line)
+        told = asdict(made)
+        for kind in ("empty", "layout"):
+            told[kind] = [name for _, name in told[kind]]
+        picture = f"/api/pictures/{made.first[0]}.jpg" if made.first and place else None
+        busy = any(key[0] == made.id for key in self._running if isinstance(key, tuple))
+        return {
+            **told,
+            "stamp": self.stamp(f"calibration/{id}"),
+            "place": place,
+            "picture": picture,
+            "busy": busy or (made.first is not None and place is None),
+            "judged": made.judged >= self.inputs_of(made),
+        }
+
+    def inputs_of(self, made: Calibration) -> int:
+        """The version of the last event that a judgement must have seen."""
+        events = self.journal.events(f"calibration/{made.id}")
+        return max(event.version for event in events if event.kind != "judged")
+
+    def placed(self, made: Calibration, line: str) -> Mapping[str, Any] | None:
+        """Whether the board is seen in the first photo; None while that is not known."""
+        if made.first is None:
+            return None
+        photo, name = made.first
+        picture = str(self.files.reading(photo).with_suffix(".jpg"))
+        job = PlaceJob(
+            str(self.files.sheet(made.sheet)), str(self.files.photo(photo)), name, picture
+        )
+        failed = {
+            "usable": False,
+            "advice": FAILED["reason"],
+            "needs_corners": False,
+            "picture": None,
+        }
+        if job not in self._places:
+            self.begin(job, self._places, lambda: self.reader.do(line, place_job, job), failed)
+        return self._places.get(job)
+
+    def learn(self, made: Calibration, line: str) -> None:
+        """Learn the table from what there is by now, and write down how it went."""
+        seen = self.inputs_of(made)
+        out = self.files.new("tables", made.name, ".table")
+        job = LearnJob(
+            name=made.name,
+            sheet=str(self.files.sheet(made.sheet)),
+            empty=self.stored(made.empty),
+            layout=self.stored(made.layout),
+            plan=made.plan,
+            out=str(out),
+            corners_px=made.corners_px,
+        )
+
+        async def work() -> bool:
+            result = await self.reader.do(line, learn_job, job)
+            body = {
+                "of": seen,
+                "table": out.stem if result["learned"] else "",
+                "advice": result["advice"],
+            }
+            self.write(f"calibration/{made.id}", "judged", body, "desk", f"judged-{seen}")
+            return True
+
+        self.begin((made.id, seen), {}, work, None)
+
+    def stored(self, photos: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+        """Photos as (path, name)."""
+        return tuple((str(self.files.photo(photo)), name) for photo, name in photos)
+
+    async def close(self) -> None:
+        """End the workers and close the journal."""
+        for task in list(self._running.values()):
+            task.cancel()
+        await asyncio.gather(*self._running.values(), return_exceptions=True)
+        await self.reader.stop()
+        await self.weigher.stop()
+        self.journal.close()

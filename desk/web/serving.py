@@ -1,0 +1,128 @@
+"""The command ``serve``: open the desk on this machine, or to phones on the house's network."""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import shutil
+import socket
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import platformdirs
+
+from desk.archive import default_archive_folder
+from desk.say import CAUTION, quietly, working
+from desk.web.app import Desk, create_app
+from desk.web.guard import Door
+from desk.web.sessions import SESSION_S
+from scoring.errors import TallyglassError
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+PRACTICE_TABLE = "penmarrow-practice"
+
+
+class ServingError(TallyglassError):
+    """The desk cannot be opened."""
+
+
+def run_serve(
+    data: Path | None, archive: Path | None, port: int, *, lan: bool, practice: bool
+) -> None:
+    """Serve until Ctrl-C."""
+    import uvicorn
+
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(message)s")
+    folder = data or Path(platformdirs.user_data_dir("tallyglass", appauthor=False)) / "desk"
+    folder.mkdir(parents=True, exist_ok=True)
+    first_things(folder, practice=practice)
+    name = own_address() if lan else "127.0.0.1"
+    sock = bound("0.0.0.0" if lan else "127.0.0.1", port)
+    address = f"http://{name}:{sock.getsockname()[1]}"
+    hosts = {*LOOPBACK, name, socket.gethostname().lower()} if lan else set(LOOPBACK)
+    guarded = create_app(
+        Desk(folder, archive or default_archive_folder(), Door(frozenset(hosts), lan), address)
+    )
+    print(*welcome(guarded, address, lan=lan), sep="\n", flush=True)
+    quietly(CAUTION)
+    config = uvicorn.Config(
+        guarded,
+        log_level="warning",
+        server_header=False,
+        timeout_keep_alive=20,
+        h11_max_incomplete_event_size=32_000,
+    )
+    uvicorn.Server(config).run(sockets=[sock])
+
+
+def welcome(guarded: object, address: str, *, lan: bool) -> Iterator[str]:
+    """What the terminal says: the address, and with ``--lan`` the code that opens it."""
+    if not lan:
+        yield f"The desk is open at {address} on this machine only. Stop it with Ctrl-C."
+        return
+    import io
+
+    import segno
+
+    sessions = guarded.sessions  # type: ignore[attr-defined]
+    url = f"{address}/join?key={sessions.new_key(SESSION_S)}"
+    out = io.StringIO()
+    segno.make(url, error="m").terminal(out, compact=True)
+    yield out.getvalue()
+    yield f"Scan this with the host's phone, or open {url}"
+    yield "It opens the desk once; further phones join from the page, Phones. Stop it with Ctrl-C."
+
+
+def bound(host: str, port: int) -> socket.socket:
+    """A listening socket. Raises ServingError where the port is taken."""
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        sock.bind((host, port))
+    except OSError as error:
+        sock.close()
+        reason = "is in use" if error.errno == 98 else f"cannot be used ({error.strerror})"
+        raise ServingError(f"Port {port} {reason}. Choose another with --port.") from error
+    return sock
+
+
+def own_address() -> str:
+    """This machine's address on the house's network; nothing is sent to find it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("10.255.255.255", 1))
+            address = probe.getsockname()[0]
+        except OSError as error:
+            raise ServingError("This machine is in no network. Serve without --lan.") from error
+    if ipaddress.ip_address(address).is_global:
+        print(f"Mind: {address} is a public address; anybody may knock.", file=sys.stderr)
+    return address
+
+
+def first_things(folder: Path, *, practice: bool) -> None:
+    """The invented games' sheets, and with ``practice`` a table and an evening to try at once."""
+    from desk.demo import PRACTICE, ROOM
+
+    sheets = folder / "sheets"
+    sheets.mkdir(exist_ok=True)
+    for sheet in sorted((ROOM / "sheets").glob("*.toml")):
+        if not (sheets / sheet.name).exists():
+            shutil.copy(sheet, sheets / sheet.name)
+    plan = sheets / "penmarrow.layout.txt"
+    if not plan.exists():
+        shutil.copy(PRACTICE / "layout.txt", plan)
+    table = folder / "tables" / f"{PRACTICE_TABLE}.table"
+    if practice and not table.exists():
+        learn_practice_table(table)
+
+
+def learn_practice_table(path: Path) -> None:
+    """The invented game's table, learned from its practice photos."""
+    from calibrate.store import save_table
+    from desk.calibrating import learn_table
+    from desk.demo import known_things
+
+    with working("Learning the practice table"):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        save_table(learn_table("penmarrow", known_things()), path)

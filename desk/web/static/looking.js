@@ -1,0 +1,115 @@
+// The first page, a new evening, further phones, and what was kept.
+import { call, me, tell } from "./api.js";
+import { boardSvg, zoomable } from "./board.js";
+import { dialog, field, h, say } from "./dom.js";
+
+const when = (iso) => new Date(iso).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+
+export async function home() {
+  const desk = await call("GET", "/api/desk");
+  const name = h("input", { type: "text", value: me(), maxlength: 40, autocomplete: "nickname", onchange: () => localStorage.setItem("by", name.value.trim() || "host") });
+  return [
+    h("h1", {}, "The scorer’s desk"),
+    h("p", {}, "Snap every player’s final board. What the photo leaves unsure is asked, and each point is shown with the pieces that give it."),
+    h("div", { class: "row" }, h("a", { class: "button first grow", href: "#/new" }, "New evening"), h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), h("a", { class: "button grow", href: "#/archive" }, "Archive"), h("a", { class: "button grow", href: "#/phones" }, "Phones")),
+    field("Your name", name, "Kept with every answer you give."),
+    h("h2", {}, "Evenings"),
+    desk.evenings.length ? h("ul", { class: "list" }, desk.evenings.map((evening) => h("li", {}, h("a", { class: "line", href: `#/e/${evening.id}/${evening.games}/boards` },
+      h("b", {}, evening.name), h("br"), h("span", { class: "quiet" }, `${evening.players.join(", ")} · ${when(evening.at)} · ${evening.games === 1 ? "1 game" : `${evening.games} games`}`))))) : h("p", { class: "quiet" }, "None yet. Begin one, and it stays here, whatever happens to this phone."),
+  ];
+}
+
+export async function newEvening() {
+  const desk = await call("GET", "/api/desk");
+  if (!desk.tables.length) return [h("h1", {}, "New evening"), h("p", {}, "No table is learned yet: the desk must first see your pieces in your light. It takes three photos."), h("a", { class: "button first", href: "#/calibrate" }, "Learn a table")];
+  const today = new Date().toLocaleDateString([], { weekday: "long", day: "numeric", month: "long" });
+  const name = h("input", { type: "text", value: today, maxlength: 40, required: true });
+  const table = h("select", {}, desk.tables.map((t) => h("option", { value: t.name }, `${t.game} (${t.name})`)));
+  const players = h("div", {});
+  const add = (value = "") => {
+    const number = players.children.length + 1;
+    players.append(field(`Player ${number}`, h("input", { type: "text", maxlength: 40, value, autocomplete: "off", name: "player" })));
+  };
+  add(); add(); add();
+  const send = async (event) => {
+    event.preventDefault();
+    const names = [...players.querySelectorAll("input")].map((input) => input.value.trim()).filter(Boolean);
+    if (!names.length) { say("Name at least one player."); players.querySelector("input").focus(); return; }
+    const made = await tell("POST", "/api/evenings", { name: name.value, table: table.value, players: names });
+    if (made) location.hash = `#/e/${made.id}/1/boards`;
+  };
+  return [h("h1", {}, "New evening"), h("form", { onsubmit: send }, field("Name of the evening", name), field("Game and table", table, "A table is one set of pieces in one light."),
+    h("h2", {}, "Players"), players, h("button", { type: "button", onclick: () => { add(); players.lastChild.querySelector("input").focus(); } }, "One more player"),
+    h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Begin")))];
+}
+
+export async function phones() {
+  const place = h("div", {});
+  const make = async () => {
+    const made = await tell("POST", "/api/invitations", {});
+    if (!made) return;
+    const qr = h("img", { src: `data:image/svg+xml,${encodeURIComponent(made.qr)}`, alt: "QR code with the address below", width: 288, height: 288 });
+    place.replaceChildren(h("p", {}, "Scan this with the other phone’s camera. The code lets one phone in, once, within a quarter of an hour."), h("div", { class: "qr" }, qr), h("p", {}, h("code", {}, made.address)));
+  };
+  const leave = async () => { await tell("DELETE", "/api/session"); location.reload(); };
+  const desk = await call("GET", "/api/desk");
+  return [h("h1", {}, "Phones"), desk.lan ? null : h("p", { class: "box" }, "This desk is open on this machine only. For phones, stop it and start it with --lan."),
+    h("p", {}, "All phones see the same evening. Nothing leaves the room: the laptop does the work, without internet."),
+    h("div", { class: "row" }, h("button", { class: "first", onclick: make }, "Let one more phone in"), h("button", { onclick: leave }, "Sign this phone out")), place];
+}
+
+let searched = "";
+
+export async function archive() {
+  const list = h("div", {});
+  const fill = async () => {
+    const games = await call("GET", `/api/archive/games?search=${encodeURIComponent(searched)}`);
+    list.replaceChildren(games.length ? h("ul", { class: "list" }, games.map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
+      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · won by ${game.winners.join(", ")}`))))) : h("p", { class: "quiet" }, searched ? "No kept game has these words." : "No game is kept yet. A game’s tally has the button for it."));
+  };
+  const search = h("input", { type: "search", value: searched, maxlength: 100, oninput: () => { searched = search.value; clearTimeout(search.timer); search.timer = setTimeout(fill, 200); } });
+  await fill();
+  return [h("h1", {}, "Archive"), h("p", {}, h("a", { href: "#/standings" }, "Standings")), field("Search", search, "Player, game or date, such as 2026-11"), list];
+}
+
+export async function standings() {
+  const rows = await call("GET", "/api/archive/standings");
+  const all = [...new Set(rows.map((row) => row.game))];
+  return [h("h1", {}, "Standings"), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive")), rows.length ? null : h("p", { class: "quiet" }, "No game is kept yet."),
+    all.map((game) => [h("h2", {}, game), h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Standings of ${game}` }, h("table", {}, h("thead", {}, h("tr", {}, ["Player", "Games", "Won", "Best", "Mean"].map((word) => h("th", { scope: "col" }, word)))),
+      h("tbody", {}, rows.filter((row) => row.game === game).map((row) => h("tr", {}, h("th", { scope: "row" }, row.player), [row.games, row.wins, row.best, row.mean].map((value) => h("td", {}, String(value))))))))])];
+}
+
+export async function keptGame(_state, number) {
+  const game = await call("GET", `/api/archive/games/${number}`);
+  const places = await Promise.all(game.boards.map((_, seat) => call("GET", `/api/archive/games/${number}/boards/${seat}/outlines`)));
+  places.forEach((place, seat) => (place.picture = `/api/archive/games/${number}/boards/${seat}/photo.jpg`));
+  const players = game.tally.players;
+  const labels = [...new Set(players.flatMap((player) => player.lines.map((line) => line.label)))];
+  const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: colour === "empty" ? "–" : colour[0].toUpperCase(), state: game.answers.some((a) => a.player === game.boards[seat].player && a.cell === cell && a.colour !== "skip") ? "answered" : "sure" }]));
+  const seatOf = (player) => game.boards.findIndex((board) => board.player === player);
+  return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`),
+    h("p", { class: "mind" }, `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
+    tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.winners,
+      (column, label) => proof(players[column], label, places[seatOf(players[column].player)], told(seatOf(players[column].player)))),
+    game.answers.length ? [h("h2", {}, "Said by people"), h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour} (${a.by})`)))] : null,
+    game.boards.map((board, seat) => [h("h2", {}, board.player), zoomable(boardSvg(places[seat], told(seat), { label: `${board.player}’s board as kept` }), `kept-${seat}`)]),
+    h("p", { class: "quiet" }, `Made by ${Object.entries(game.versions).map((part) => part.join(" ")).join(", ")}.`), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive"))];
+}
+
+// Every number is a button that opens its proof on the photo.
+export function tallyTable(players, rows, totals, winners, open) {
+  const won = (name) => (winners.includes(name) ? "won" : null);
+  return h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Points of all players" }, h("table", {}, h("thead", {}, h("tr", {}, h("td"), players.map((name) => h("th", { scope: "col", class: won(name) }, name, winners.includes(name) ? " ★" : "")))),
+    h("tbody", {}, rows.map((row) => h("tr", {}, h("th", { scope: "row" }, row.label), row.points.map((points, i) => h("td", { class: won(players[i]) }, points === "-" ? h("span", { "aria-label": "not claimed" }, "–") : h("button", { "data-key": `proof-${row.label}-${i}`, "aria-label": `${players[i]}, ${row.label}: ${points}; show the proof`, onclick: () => open(i, row.label) }, points)))))),
+    h("tfoot", {}, h("tr", {}, h("th", { scope: "row" }, "Total"), totals.map((total, i) => h("td", { class: won(players[i]) }, total))))));
+}
+
+export function proof(player, label, place, cells) {
+  const line = player.lines.find((one) => one.label === label);
+  const lit = [...new Set(line.proofs.flatMap((one) => one.cells))];
+  dialog(`${player.player}, ${label}: ${line.points}`,
+    lit.length && place ? boardSvg(place, cells, { label: `The pieces that count: ${lit.join(" ")}`, lit }) : null,
+    line.note ? h("p", {}, line.note) : null,
+    line.proofs.length ? h("ol", {}, line.proofs.map((one) => h("li", {}, `${one.words} `, h("span", { class: "quiet" }, one.cells.join(" ")), h("b", {}, ` ${one.points}`)))) : line.note ? null : h("p", {}, "Nothing counts here."));
+}

@@ -1,0 +1,194 @@
+"""An evening over the interface: snap, answer, correct, claim, tally, keep."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from starlette.testclient import TestClient
+
+from tests.desk.practice import PRACTICE
+from tests.desk.web.conftest import PLAYERS, all_read, photo_of, settled, snap
+
+TRUTH = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["grids"]
+STARTS = {
+    "png": b"\x89PNG",
+    "pdf": b"%PDF",
+    "html": b"<!doctype",
+    "txt": b"The Roof",
+    "csv": b"player",
+}
+
+
+@pytest.fixture
+def three(client: TestClient, evening: str) -> str:
+    """An evening with all three boards read."""
+    for seat in range(3):
+        assert snap(client, evening, seat).status_code == 200
+    settled(client, evening, all_read)
+    return evening
+
+
+def truth_of(player: str) -> dict[str, str]:
+    from samples.penmarrow import load_penmarrow
+    from scoring.grid import parse_grid
+
+    return dict(parse_grid(TRUTH[player], load_penmarrow()))
+
+
+def answer(client: TestClient, evening: str, seat: int, cell: str, colour: str):
+    form = {"seat": seat, "cell": cell, "colour": colour, "by": "Ana"}
+    return client.post(f"{evening}/games/1/answers", json=form)
+
+
+def test_a_game_goes_from_photos_to_the_archive(client: TestClient, three: str):
+    """Answered with the truth, the tally is that of the boards as they were laid."""
+    asked = 0
+    while True:
+        game = settled(client, three, all_read)["games"][0]
+        questions = game["view"]["questions"]
+        if not questions:
+            break
+        asked += 1
+        assert asked < 40
+        first = questions[0]
+        assert "can change" in first["stakes"] or "box holds" in first["stakes"]
+        cell = game["view"]["boards"][str(first["seat"])]["cells"][first["cell"]]
+        assert cell["doubt"]
+        assert cell["choices"][0] != cell["choices"][1]
+        colour = truth_of(first["player"])[first["cell"]]
+        assert answer(client, three, first["seat"], first["cell"], colour).status_code == 200
+    for seat, player in enumerate(PLAYERS):
+        cells = game["view"]["boards"][str(seat)]["cells"]
+        told = {cell: at["colour"] for cell, at in cells.items() if at["state"] != "open"}
+        assert told == {cell: colour for cell, colour in truth_of(player).items() if cell in told}
+    assert game["view"]["tally"]["settled"]
+
+    claims = {"cards": ["Gull Walk", "Rain Gully"], "by": "Wren"}
+    before = game["view"]["tally"]["players"][2]["total"]
+    assert client.put(f"{three}/games/1/claims/2", json=claims).status_code == 200
+    game = settled(client, three, all_read)["games"][0]
+    assert game["view"]["tally"]["players"][2]["total"] != before
+
+    number = client.post(f"{three}/games/1/keep", json={"by": "Ana"}).json()["number"]
+    kept = client.get(f"/api/archive/games/{number}").json()
+    assert kept["tally"]["players"] == game["view"]["tally"]["players"]
+    assert {a["by"] for a in kept["answers"]} == {"Ana"}
+    assert client.get("/api/archive/games?search=wren").json()[0]["id"] == number
+    assert client.get("/api/archive/games?search=nobody").json() == []
+    assert {row["player"] for row in client.get("/api/archive/standings").json()} == set(PLAYERS)
+    picture = client.get(f"/api/archive/games/{number}/boards/0/photo.jpg")
+    assert picture.content.startswith(b"\xff\xd8")
+    outlines = client.get(f"/api/archive/games/{number}/boards/0/outlines").json()
+    assert len(outlines["outlines"]) == 45
+
+
+def test_the_tally_is_shared_in_every_form(client: TestClient, three: str):
+    starts = {
+        "png": b"\x89PNG",
+        "pdf": b"%PDF",
+        "html": b"<!doctype",
+        "txt": b"The Roof",
+        "csv": b"player",
+    }
+    for form, start in starts.items():
+        shared = client.get(f"{three}/games/1/tally.{form}")
+        assert shared.status_code == 200, shared.text
+        assert shared.content.startswith(start)
+    assert client.get(f"{three}/games/1/tally.exe").status_code == 422
+
+
+def test_correcting_a_sure_cell_counts_and_can_be_taken_back(client: TestClient, three: str):
+    game = settled(client, three, all_read)["games"][0]
+    sure = next(c for c, t in game["view"]["boards"]["0"]["cells"].items() if t["state"] == "sure")
+    was = game["view"]["boards"]["0"]["cells"][sure]["colour"]
+    other = "moss" if was != "moss" else "plum"
+
+    answer(client, three, 0, sure, other)
+    told = settled(client, three, all_read)["games"][0]["view"]["boards"]["0"]["cells"][sure]
+    assert (told["colour"], told["state"]) == (other, "answered")
+    answer(client, three, 0, sure, "")
+    told = settled(client, three, all_read)["games"][0]["view"]["boards"]["0"]["cells"][sure]
+    assert told["colour"] == was
+
+
+def test_a_photo_sent_twice_counts_once(client: TestClient, evening: str):
+    first, second = snap(client, evening, 0), snap(client, evening, 0)
+
+    assert first.json() == second.json()
+
+
+def test_a_new_photo_drops_what_was_answered_of_the_old(client: TestClient, evening: str):
+    snap(client, evening, 0)
+    settled(client, evening, all_read)
+    answer(client, evening, 0, "G1", "rust")
+    snap(client, evening, 0, photo_of("Joss"))
+    state = settled(client, evening, all_read)
+
+    assert state["games"][0]["answers"] == []
+
+
+def test_nothing_new_is_said_in_no_words(client: TestClient, evening: str):
+    stamp = client.get(evening).json()["stamp"]
+    assert client.get(evening, params={"seen": stamp}).status_code == 204
+    client.post(f"{evening}/games", json={})
+    assert client.get(evening, params={"seen": stamp}).status_code == 200
+
+
+def test_a_photo_without_a_board_says_what_to_do(client: TestClient, evening: str):
+    """And the board's corners, shown by a person, help where it is there after all."""
+    snap(client, evening, 0, (PRACTICE / "empty-1.jpg").read_bytes())
+    board = settled(client, evening, all_read)["games"][0]["boards"]["0"]
+    assert board["state"] == "read"  # the empty board is a board
+    corners = [[10, 10], [400, 10], [400, 300], [10, 300]]
+    form = {"corners_px": corners}
+    assert client.post(f"{evening}/games/1/boards/0/corners", json=form).status_code == 200
+    board = settled(client, evening, all_read)["games"][0]["boards"]["0"]
+    assert board["state"] == "refused"
+    assert board["hint"]
+    assert board["picture"]
+
+
+def test_players_photos_can_be_swapped(client: TestClient, evening: str):
+    snap(client, evening, 0)
+    before = client.get(evening).json()["games"][0]["boards"]["0"]["reading"]
+    client.post(f"{evening}/games/1/swap", json={"seats": [0, 2]})
+    boards = client.get(evening).json()["games"][0]["boards"]
+
+    assert list(boards) == ["2"]
+    assert boards["2"]["reading"] == before
+
+
+def test_what_a_game_does_not_know_is_refused_in_words(client: TestClient, evening: str):
+    assert answer(client, evening, 0, "Z9", "moss").json()["problem"] == "The board has no cell Z9."
+    assert "none of" in answer(client, evening, 0, "A1", "pink").json()["problem"]
+    assert answer(client, evening, 7, "A1", "moss").status_code == 404
+    claims = {"cards": ["No Such"]}
+    refused = client.put(f"{evening}/games/1/claims/0", json=claims)
+    assert refused.json()["problem"] == "The game has no card No Such."
+    assert client.post(f"{evening}/games/1/keep", json={}).status_code == 409
+
+
+def test_a_table_is_learned_and_judged_from_the_phone(client: TestClient):
+    """Marks on the board are seen; each photo is judged as soon as it is here."""
+    form = {"name": "Kitchen", "sheet": "penmarrow"}
+    path = f"/api/calibrations/{client.post('/api/calibrations', json=form).json()['id']}"
+
+    def send(kind: str, number: int) -> None:
+        data = (PRACTICE / f"{kind}-{number}.jpg").read_bytes()
+        assert (
+            client.put(f"{path}/{kind}/photo?upload=cal-{kind}-{number}", content=data).status_code
+            == 200
+        )
+
+    send("empty", 1)
+    state = settled(client, path, lambda s: not s["busy"])
+    assert "marks are seen" in state["place"]["advice"]
+    assert client.get(f"{path}/layout.svg").text.startswith("<svg")
+    send("layout", 1)
+    state = settled(client, path, lambda s: not s["busy"] and s["judged"])
+    assert state["table"] == "kitchen"
+    assert state["advice"]
+    assert client.get("/api/tables/kitchen").json()["game"] == "The Roof at Penmarrow"
+    refused = client.put(f"{path}/plan", json={"plan": "A: Q"})
+    assert refused.status_code == 422
