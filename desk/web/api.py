@@ -97,7 +97,7 @@ async def desk(request: Request) -> dict[str, Any]:
     ]
     sheets = [
         {"name": name, "game": load_sheet(office.files.sheet(name)).name}
-        for name in office.files.names("sheets", ".toml")
+        for name in sorted(office.files.names("sheets", ".toml"), key=office.files.plan_first)
     ]
     evenings = [office.evening(log.partition("/")[2]) for log in office.journal.logs("evening/")]
     return {

@@ -70,6 +70,10 @@ class Files:
         path = self.sheet(sheet).with_suffix(".layout.txt")
         return path.read_text("utf-8") if path.exists() else None
 
+    def plan_first(self, sheet: str) -> tuple[bool, str]:
+        """Sorts sheets with a layout plan of their own before the others."""
+        return self.plan(sheet) is None, sheet
+
     def _named(self, folder: str, name: str, suffix: str, what: str) -> Path:
         path = self.folder / folder / f"{name}{suffix}"
         if not NAME.fullmatch(name) or not path.is_file():

@@ -37,6 +37,7 @@ def kept_outlines(archive: Archive, game: dict[str, Any], seat: int) -> dict[str
     return {
         "width": width,
         "height": height,
+        "letters": {colour.name: colour.letter for colour in sheet.colours},
         "outlines": {cell: points.round(1).tolist() for cell, points in outlines.items()},
     }
 

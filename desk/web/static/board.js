@@ -94,7 +94,7 @@ export function cornerPicker(picture, size, start, done) {
   const names = ["top left", "top right", "bottom right", "bottom left"];
   let active = 0;
   let taps = 0;
-  const ring = Math.max(width, height) / 32;
+  const ring = Math.max(width, height) / 20;
   const svg = s("svg", { class: "board", viewBox: `0 0 ${width} ${height}`, role: "group", "aria-label": "The photo with the four corners" }, s("image", { href: picture, width, height }));
   const frame = s("polygon", { class: "edge answered" });
   svg.append(frame);

@@ -15,7 +15,7 @@ function fill(element, attributes, children) {
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
   }
-  element.append(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
+  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
   return element;
 }
 
@@ -32,7 +32,7 @@ export function show(...content) {
   const screen = document.getElementById("screen");
   const key = document.activeElement?.dataset?.key;
   const zooms = [...screen.querySelectorAll("[data-keep]")].map((z) => [z.dataset.keep, z.scrollLeft, z.scrollTop]);
-  screen.replaceChildren(...content.flat(3).filter(Boolean));
+  screen.replaceChildren(...content.flat(Infinity).filter(Boolean));
   if (key) screen.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true });
   for (const [keep, left, top] of zooms) screen.querySelector(`[data-keep="${CSS.escape(keep)}"]`)?.scrollTo(left, top);
 }

@@ -86,10 +86,10 @@ export async function keptGame(_state, number) {
   places.forEach((place, seat) => (place.picture = `/api/archive/games/${number}/boards/${seat}/photo.jpg`));
   const players = game.tally.players;
   const labels = [...new Set(players.flatMap((player) => player.lines.map((line) => line.label)))];
-  const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: colour === "empty" ? "–" : colour[0].toUpperCase(), state: game.answers.some((a) => a.player === game.boards[seat].player && a.cell === cell && a.colour !== "skip") ? "answered" : "sure" }]));
+  const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: places[seat].letters[colour] ?? "–", state: game.answers.some((a) => a.player === game.boards[seat].player && a.cell === cell && a.colour !== "skip") ? "answered" : "sure" }]));
   const seatOf = (player) => game.boards.findIndex((board) => board.player === player);
   return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`),
-    h("p", { class: "mind" }, `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
+    h("p", { class: "mind" }, game.tally.settled === false ? `Kept with open doubts: ${game.tally.winners.join(", ")} as read.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
     tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.winners,
       (column, label) => proof(players[column], label, places[seatOf(players[column].player)], told(seatOf(players[column].player)))),
     game.answers.length ? [h("h2", {}, "Said by people"), h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour} (${a.by})`)))] : null,
@@ -102,7 +102,7 @@ export function tallyTable(players, rows, totals, winners, open) {
   const won = (name) => (winners.includes(name) ? "won" : null);
   return h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Points of all players" }, h("table", {}, h("thead", {}, h("tr", {}, h("td"), players.map((name) => h("th", { scope: "col", class: won(name) }, name, winners.includes(name) ? " ★" : "")))),
     h("tbody", {}, rows.map((row) => h("tr", {}, h("th", { scope: "row" }, row.label), row.points.map((points, i) => h("td", { class: won(players[i]) }, points === "-" ? h("span", { "aria-label": "not claimed" }, "–") : h("button", { "data-key": `proof-${row.label}-${i}`, "aria-label": `${players[i]}, ${row.label}: ${points}; show the proof`, onclick: () => open(i, row.label) }, points)))))),
-    h("tfoot", {}, h("tr", {}, h("th", { scope: "row" }, "Total"), totals.map((total, i) => h("td", { class: won(players[i]) }, total))))));
+    h("tfoot", {}, h("tr", {}, h("th", { scope: "row" }, "Total"), totals.map((total, i) => h("td", { class: won(players[i]) }, total.split(" (")[0], total.includes(" (") ? h("small", {}, total.split(" (")[1].replace(")", "")) : null))))));
 }
 
 export function proof(player, label, place, cells) {
