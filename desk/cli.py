@@ -206,6 +206,10 @@ def new_sheet(
         None
     ),
     drop: Annotated[list[str] | None, typer.Option(help="A proposed cell that is none.")] = None,
+    add: Annotated[
+        list[str] | None,
+        typer.Option(metavar="X,Y", help="A cell that was missed: a point in the overlay."),
+    ] = None,
     overlay: Annotated[
         Path | None, typer.Option(help="Picture (.png) of the proposal over the photo.")
     ] = None,
@@ -246,6 +250,7 @@ def new_sheet(
             anchors=anchors,
             piece_height_mm=piece_height,
             drop=drop or [],
+            add=add or [],
             overlay=overlay,
         ),
         out,

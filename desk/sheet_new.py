@@ -23,7 +23,7 @@ from scoring.sheet import parse_sheet
 from scoring.types import Lattice
 from vision.decode import load_photo
 from vision.find import from_corners
-from vision.lattice_proposal import Proposal, propose_lattice
+from vision.lattice_proposal import Proposal, propose_lattice, with_cell_at
 from vision.rectify import rectify
 from vision.types import Photo
 
@@ -45,6 +45,7 @@ class Wanted:
     anchors: str = ""
     piece_height_mm: float = 0.0
     drop: Sequence[str] = ()
+    add: Sequence[str] = ()
     overlay: Path | None = None
 
 
@@ -101,6 +102,8 @@ def board_text(wanted: Wanted) -> list[str]:
         return _from_photo(wanted)
     if wanted.drop:
         raise GivenError("--drop", "takes cells off a lattice proposed from a --photo.")
+    if wanted.add:
+        raise GivenError("--add", "adds cells to a lattice proposed from a --photo.")
     if wanted.svg:
         return board_from_svg(wanted.svg)
     return regular_board(wanted.board)
@@ -114,12 +117,25 @@ def _from_photo(wanted: Wanted) -> list[str]:
     photo = load_photo(wanted.photo.read_bytes(), wanted.photo.name)
     size_mm = parse_size(wanted.size_mm)
     level, proposal = proposal_from(photo, parse_corners(wanted.corners), size_mm)
+    for tap in wanted.add:
+        proposal = with_cell_at(proposal, _mm_of(tap, size_mm))
     lines, ids = board_from_proposal(proposal, size_mm, wanted.drop)
     if wanted.overlay:
         wanted.overlay.parent.mkdir(parents=True, exist_ok=True)
         write_whole(wanted.overlay, overlay_png(level, proposal, size_mm, ids))
         print(f"{wanted.overlay}: look whether every cell is outlined; --drop takes one off.")
     return lines
+
+
+def _mm_of(tap: str, size_mm: tuple[float, float]) -> tuple[float, float]:
+    """Board mm of a point ``X,Y`` in px of the overlay picture."""
+    try:
+        x, y = (float(part) * max(size_mm) / LEVEL_PX for part in tap.split(","))
+    except ValueError as error:
+        raise GivenError(f"--add {tap}", "write X,Y in pixels of the --overlay picture.") from error
+    if not (0 < x < size_mm[0] and 0 < y < size_mm[1]):
+        raise GivenError(f"--add {tap}", "this point does not lie on the board.")
+    return x, y
 
 
 def proposal_from(

@@ -114,6 +114,16 @@ def propose_lattice(level: NDArray[np.uint8], size_mm: tuple[float, float], name
     return _with_cells(fine, refined)
 
 
+def with_cell_at(one: Proposal, point_mm: tuple[float, float]) -> Proposal:
+    """The proposal with the place under a point as a cell too; the point is in board mm."""
+    u = round(2 * (point_mm[0] - one.origin_mm[0]) / one.across_mm)
+    v = round((point_mm[1] - one.origin_mm[1]) / one.down_mm)
+    near = [(u + du, v + dv) for du in (-2, -1, 0, 1, 2) for dv in (-1, 0, 1)]
+    places = [(a, b) for a, b in near if (a if one.kind == "square" else a + b) % 2 == 0]
+    step = min(places, key=lambda place: math.dist(one.centre_mm(place), point_mm))
+    return replace(one, steps=tuple(sorted({*one.steps, step}, key=lambda s: (s[1], s[0]))))
+
+
 @dataclass(frozen=True, eq=False)
 class _Votes:
     """Edges of the levelled board: strength times (cos, sin) of twice their normal's direction.

@@ -14,6 +14,7 @@ from samples.penmarrow import PHOTOS, load_penmarrow
 from scoring.lattice import cell_centres_mm
 from scoring.sheet import load_sheet
 from tests.desk.practice import Run
+from vision.lattice_proposal import Proposal, with_cell_at
 
 OPTIONS = ("--name", "Harbour", "--colour", "moss=32", "--colour", "mauve")
 COURSES = ("--kind", "courses", "--rows", "6,5,6", "--pitch", "22", "--row-pitch", "18")
@@ -56,6 +57,7 @@ def test_a_sheet_is_never_overwritten(tallyglass: Run, tmp_path: Path) -> None:
         ((*COURSES, "--kind", "round"), "kind"),
         (("--photo", "none.jpg"), "four --corners"),
         ((*COURSES, "--drop", "A1"), "--drop: takes cells off"),
+        ((*COURSES, "--add", "9,9"), "--add: adds cells"),
         ((*COURSES, "--colour", "moss"), "two colours have this name"),
         ((*COURSES, "--colour", "x=many"), "write COLOUR or COLOUR=PIECES"),
     ],
@@ -145,6 +147,26 @@ def test_a_picture_without_cells_proposes_nothing(tallyglass: Run, tmp_path: Pat
 
     assert ended.code == 3
     assert ended.err.startswith("plain.png: no regular cells are seen on the board.")
+
+
+@pytest.mark.parametrize(
+    ("kind", "missing"), [("square", (4, 1)), ("courses", (3, 1)), ("diamond", (2, 2))]
+)
+def test_a_missed_cell_is_added_by_a_point_near_its_middle(
+    kind: str, missing: tuple[int, int]
+) -> None:
+    steps = tuple(
+        (u, v)
+        for v in range(3)
+        for u in range(6)
+        if (u if kind == "square" else u + v) % 2 == 0 and (u, v) != missing
+    )
+    seen = Proposal(kind, 20.0, 17.0, (15.0, 12.0), 1.0, False, steps, 0.5)
+    x, y = seen.centre_mm(missing)
+    mended = with_cell_at(seen, (x + 4.0, y - 4.0))
+
+    assert set(mended.steps) == {*steps, missing}
+    assert with_cell_at(mended, (x, y)).steps == mended.steps
 
 
 def test_letters_never_clash() -> None:
