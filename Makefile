@@ -1,4 +1,4 @@
-# Two commands do all their own set-up: `make demo` and `make test`.
+# Three commands do all their own set-up: `make demo`, `make serve` and `make test`.
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin

@@ -12,6 +12,7 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from desk.archive import Archive
+from desk.keeping.standings import Standings
 from desk.types import SKIP
 from desk.web import forms
 from desk.web.errors import Refusal, no_such
@@ -487,6 +488,8 @@ def archive_games(
             "game": game.sheet_name,
             "totals": dict(game.totals),
             "winners": list(game.winners),
+            "evening": game.evening,
+            "corrected": game.corrected,
         }
         for game in archive_of(request).games()
     ]
@@ -496,7 +499,9 @@ def archive_games(
 
 def haystack(game: dict[str, Any]) -> str:
     """What a search looks through."""
-    return " ".join([game["game"], game["saved_at"], *game["totals"], str(game["id"])]).lower()
+    return " ".join(
+        [game["game"], game["saved_at"], game["evening"], *game["totals"], str(game["id"])]
+    ).lower()
 
 
 @router.get("/archive/games/{number}", summary="Everything that was kept of one game")
@@ -532,7 +537,7 @@ def archive_outlines(request: Request, number: Number, seat: Seat) -> dict[str, 
 @router.get("/archive/standings", summary="Who won how often, by player and game")
 def standings(request: Request) -> list[dict[str, Any]]:
     """Games, wins (shared wins count), best and mean total, most wins first."""
-    return standings_of(archive_of(request).games())
+    return standings_rows(archive_of(request).standings())
 
 
 def archive_of(request: Request) -> Archive:
@@ -548,24 +553,20 @@ def kept_game(request: Request, number: int) -> dict[str, Any]:
     return archive.game(number)
 
 
-def standings_of(games: Any) -> list[dict[str, Any]]:
-    """One row for each player of each game."""
-    rows: dict[tuple[str, str], list[tuple[int, bool]]] = {}
-    for game in games:
-        for player, total in game.totals.items():
-            rows.setdefault((game.sheet_name, player), []).append((total, player in game.winners))
-    found = [
+def standings_rows(found: list[Standings]) -> list[dict[str, Any]]:
+    """One row for each player of each game sheet."""
+    return [
         {
-            "game": game,
+            "game": standings.scope[0],
             "player": player,
-            "games": len(results),
-            "wins": sum(won for _, won in results),
-            "best": max(total for total, _ in results),
-            "mean": round(sum(total for total, _ in results) / len(results), 1),
+            "games": played.games,
+            "wins": played.wins,
+            "best": played.best,
+            "mean": round(played.mean, 1),
         }
-        for (game, player), results in rows.items()
+        for standings in found
+        for player, played in standings.ranked()
     ]
-    return sorted(found, key=lambda row: (row["game"], -row["wins"], -row["mean"], row["player"]))
 
 
 # Phones ----------------------------------------------------------------------------------------

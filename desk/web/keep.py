@@ -21,11 +21,12 @@ from vision.decode import load_photo
 
 @dataclass(frozen=True)
 class KeepJob:
-    """A game, the stored photo of each of its boards, and the archive's folder."""
+    """A game, its boards' stored photos, the archive's folder, the evening's name."""
 
     game: WeighJob
     photos: tuple[str, ...]
     archive: str
+    evening: str
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,8 @@ def keep_job(job: KeepJob) -> int:
     """Put a game into the archive; returns its number there."""
     outcome = with_photos(outcome_of(job.game), job.photos)
     archive = Archive(Path(job.archive))
-    return archive.save(record_of(outcome, Path(job.game.table).read_bytes()))
+    record = record_of(outcome, Path(job.game.table).read_bytes())
+    return archive.save(replace(record, evening=job.evening))
 
 
 def share_job(job: ShareJob) -> bytes:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -19,13 +18,13 @@ from vision.decode import load_photo
 
 def kept_jpeg(archive: Archive, game: dict[str, Any], seat: int) -> bytes:
     """The photo of one board as a JPEG for phones."""
-    return picture(archive.folder / board_of(game, seat)["photo_file"])[0]
+    return picture(archive.photo(board_of(game, seat)["photo_file"]))[0]
 
 
 def kept_outlines(archive: Archive, game: dict[str, Any], seat: int) -> dict[str, Any]:
     """Every cell's outline, from the board's corners that the record holds (good to a few px)."""
     board = board_of(game, seat)
-    _, width, height, full = picture(archive.folder / board["photo_file"])
+    _, width, height, full = picture(archive.photo(board["photo_file"]))
     sheet = parse_sheet(game["sheet_text"])
     corners = np.array(board["reading"]["board_corners_px"], np.float32)
     flat = np.array(board_corners_mm(sheet.lattice), np.float32)
@@ -50,9 +49,9 @@ def board_of(game: dict[str, Any], seat: int) -> dict[str, Any]:
 
 
 @lru_cache(maxsize=8)
-def picture(path: Path) -> tuple[bytes, int, int, int]:
+def picture(data: bytes) -> tuple[bytes, int, int, int]:
     """JPEG, its width and height, and the full-size photo's width."""
-    photo = load_photo(path.read_bytes(), path.name)
+    photo = load_photo(data, "kept photo")
     height, width = photo.pixels.shape[:2]
     scale = min(1.0, PICTURE_PX / max(width, height))
     size = (round(width * scale), round(height * scale))

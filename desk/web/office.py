@@ -242,6 +242,7 @@ class Office:
 
     async def keep(self, id: str, number: int, by: str) -> int:
         """Put a game into the archive and say so in the journal; returns its number there."""
+        self.evening_view(id, id)  # after a restart, readings are looked up again
         evening, game = self.game(id, number)
         job, photos = self.whole(evening, game)
         if len(job.boards) < len(evening.players):
@@ -249,13 +250,14 @@ class Office:
             raise Refusal(
                 409, f"Not all boards are read yet: {', '.join(missing)}. Snap them first."
             )
-        keeping = KeepJob(job, photos, str(self.archive))
+        keeping = KeepJob(job, photos, str(self.archive), evening.name)
         kept = await self.weigher.do(id, keep_job, keeping)
         self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)
         return kept
 
     async def share(self, id: str, number: int, form: str) -> bytes:
         """The tally as a file."""
+        self.evening_view(id, id)
         evening, game = self.game(id, number)
         job, photos = self.whole(evening, game)
         return await self.weigher.do(id, share_job, ShareJob(job, photos, form, self.clock()))

@@ -48,7 +48,7 @@ export function calibration(state, id) {
     photos("layout", "2. The known layout", "Lay pieces as in the picture, then photograph the board once or twice.", [h("img", { class: "layout", src: `${path}/layout.svg?v=${state.version}`, alt: `Which piece goes where. In letters: ${state.plan}` }), plan]),
     h("h2", {}, "3. How it went"),
     state.busy ? h("p", { role: "status" }, "Looking at the photos …", h("progress", { "aria-label": "Looking at the photos" })) : null,
-    state.advice.length ? h("ul", { role: "status" }, state.advice.map((words) => h("li", { class: state.table ? "" : "mind" }, words))) : state.busy ? null : h("p", { class: "quiet" }, "As soon as a photo of the layout is here, the table is learned and judged."),
+    state.advice.length ? h("div", { role: "status" }, h("ul", {}, state.advice.map((words) => h("li", { class: state.table ? "" : "mind" }, words)))) : state.busy ? null : h("p", { class: "quiet" }, "As soon as a photo of the layout is here, the table is learned and judged."),
     state.table ? h("div", { class: "row" }, h("a", { class: "button first", href: "#/new" }, "Play with this table")) : null];
 }
 

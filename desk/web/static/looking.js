@@ -64,8 +64,9 @@ export async function archive() {
   const list = h("div", {});
   const fill = async () => {
     const games = await call("GET", `/api/archive/games?search=${encodeURIComponent(searched)}`);
-    list.replaceChildren(games.length ? h("ul", { class: "list" }, games.map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
-      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · won by ${game.winners.join(", ")}`))))) : h("p", { class: "quiet" }, searched ? "No kept game has these words." : "No game is kept yet. A game’s tally has the button for it."));
+    const evenings = [...new Set(games.map((game) => game.evening))];
+    list.replaceChildren(...(games.length ? evenings.flatMap((evening) => [h("h2", {}, evening || "Games"), h("ul", { class: "list" }, games.filter((game) => game.evening === evening).map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
+      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · won by ${game.winners.join(", ")}${game.corrected ? " · corrected later" : ""}`)))))]) : [h("p", { class: "quiet" }, searched ? "No kept game has these words." : "No game is kept yet. A game’s tally has the button for it.")]));
   };
   const search = h("input", { type: "search", value: searched, maxlength: 100, oninput: () => { searched = search.value; clearTimeout(search.timer); search.timer = setTimeout(fill, 200); } });
   await fill();

@@ -53,9 +53,6 @@ def evening(client: TestClient) -> str:
     return f"/api/evenings/{client.post('/api/evenings', json=form).json()['id']}"
 
 
-Snap = Callable[[str, int], dict[str, Any]]
-
-
 def photo_of(player: str) -> bytes:
     return (PRACTICE / "game" / f"{player.lower()}.jpg").read_bytes()
 
@@ -68,11 +65,9 @@ def snap(client: TestClient, evening: str, seat: int, data: bytes | None = None)
     return client.put(path, content=data)
 
 
-def settled(
-    client: TestClient, path: str, is_so: Callable[[Any], bool], within_s: float = 40
-) -> Any:
+def settled(client: TestClient, path: str, is_so: Callable[[Any], bool]) -> Any:
     """What a path says once it is so."""
-    until = time.monotonic() + within_s
+    until = time.monotonic() + 150
     while True:
         state = client.get(path).json()
         if is_so(state):

@@ -1,0 +1,68 @@
+"""The queue is fair among phones, and a dying worker takes no job with it."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from desk.web.crew import Crew, WorkerLost
+
+
+def note(job: tuple[str, str]) -> str:
+    """Write a line to a file, in the order in which jobs are done."""
+    path, word = job
+    with open(path, "a") as file:
+        file.write(f"{word}\n")
+    return word
+
+
+def die_once(path: str) -> str:
+    """End this worker the first time."""
+    if not Path(path).exists():
+        Path(path).touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "done"
+
+
+def die(_job: Any) -> None:
+    """End this worker every time."""
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def run(coroutine: Any) -> Any:
+    return asyncio.run(asyncio.wait_for(coroutine, 240))
+
+
+def test_lines_are_served_in_turn(tmp_path: Path):
+    path = tmp_path / "order"
+
+    async def scene() -> None:
+        crew = Crew(1)
+        greedy = [asyncio.create_task(crew.do("a", note, (str(path), f"a{i}"))) for i in range(4)]
+        await asyncio.sleep(0)
+        modest = asyncio.create_task(crew.do("b", note, (str(path), "b0")))
+        await asyncio.sleep(0)
+        crew.start()
+        await asyncio.gather(*greedy, modest)
+        await crew.stop()
+
+    run(scene())
+    assert path.read_text().split().index("b0") == 1
+
+
+def test_a_job_survives_its_worker_and_a_deadly_one_is_given_up(tmp_path: Path):
+    async def scene() -> str:
+        crew = Crew(1)
+        crew.start()
+        result = await crew.do("a", die_once, str(tmp_path / "died"))
+        with pytest.raises(WorkerLost):
+            await crew.do("a", die, None)
+        await crew.stop()
+        return result
+
+    assert run(scene()) == "done"
