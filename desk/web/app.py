@@ -26,6 +26,7 @@ from desk.web.guard import Asgi, Door, Guard
 from desk.web.journal import Journal
 from desk.web.office import Office
 from desk.web.sessions import COOKIE, SESSION_S, Sessions
+from desk.web.work import NICENESS
 from scoring.errors import TallyglassError
 
 LOG = logging.getLogger("tallyglass.desk")
@@ -42,6 +43,7 @@ class Desk:
     door: Door
     address: str
     workers: int = WORKERS
+    niceness: int = NICENESS
 
 
 def create_app(desk: Desk) -> Asgi:
@@ -55,7 +57,7 @@ def create_app(desk: Desk) -> Asgi:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         office = Office(
-            Files(desk.data), journal, desk.archive, Crew(desk.workers), Crew(1, niceness=0)
+            Files(desk.data), journal, desk.archive, Crew(desk.workers, desk.niceness), Crew(1, 0)
         )
         office.reader.start()
         office.weigher.start()

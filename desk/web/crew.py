@@ -30,7 +30,7 @@ class WorkerLost(RuntimeError):
 class Crew:
     """So many workers; ``do`` hands a job to them and waits for its result."""
 
-    def __init__(self, workers: int, niceness: int = 5) -> None:
+    def __init__(self, workers: int, niceness: int) -> None:
         self._workers = workers
         self._niceness = niceness
         self._lines: OrderedDict[str, deque[Job]] = OrderedDict()

@@ -80,6 +80,7 @@ def bound(host: str, port: int) -> socket.socket:
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((host, port))
+        sock.listen(128)  # from here on nobody who was told the address is turned away
     except OSError as error:
         sock.close()
         reason = "is in use" if error.errno == 98 else f"cannot be used ({error.strerror})"

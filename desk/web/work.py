@@ -9,6 +9,8 @@ from __future__ import annotations
 import json
 import os
 import pickle
+import threading
+import time
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -36,7 +38,7 @@ PICTURE_PX = 1800
 """Long side of the picture that phones are shown: a cell of a ten-cell board is 100 px wide."""
 
 JPEG_QUALITY = 80
-NICENESS = 5
+NICENESS = 2
 """Workers give way to the process that answers phones."""
 
 
@@ -76,9 +78,17 @@ class PlaceJob:
 
 
 def warm(niceness: int = NICENESS) -> None:
-    """Run once as a worker starts: give way to others, one thread each."""
+    """Run once as a worker starts: give way to others, one thread each, end with the server."""
     os.nice(niceness)
     cv2.setNumThreads(1)
+    threading.Thread(target=end_with, args=(os.getppid(),), daemon=True).start()
+
+
+def end_with(server: int) -> None:
+    """End this worker once the server is gone: a killed one cannot say so."""
+    while os.getppid() == server:
+        time.sleep(1)
+    os._exit(1)
 
 
 def ready() -> int:

@@ -26,7 +26,7 @@ export function photoInputs(path, what, key, after = soon) {
   const take = (event) => { for (const file of event.target.files) sendPhoto(path, file); event.target.value = ""; after(); };
   const input = (label, camera) => h("label", { class: `file grow${camera ? " first" : ""}` }, label, h("span", { hidden: true }, ` ${what}`),
     h("input", { type: "file", accept: "image/jpeg,image/png", capture: camera ? "environment" : false, onchange: take, "aria-label": `${label}: ${what}`, "data-key": `${key}-${camera ? "camera" : "gallery"}` }));
-  return h("div", { class: "row noprint" }, input("Take photo", true), input("From gallery", false));
+  return h("div", { class: "row noprint" }, input("Take photo", true), input("Gallery", false));
 }
 
 export function progressOf(path) {

@@ -40,6 +40,7 @@ def client(tmp_path_factory: pytest.TempPathFactory, table: Path) -> Iterator[Te
         folder / "archive",
         Door(HOSTS, needs_session=False),
         "http://127.0.0.1:8723",
+        niceness=0,
     )
     with TestClient(create_app(desk), base_url="http://127.0.0.1:8723") as browser:
         browser.headers["X-Tallyglass"] = "1"

@@ -42,7 +42,7 @@ def test_lines_are_served_in_turn(tmp_path: Path):
     path = tmp_path / "order"
 
     async def scene() -> None:
-        crew = Crew(1)
+        crew = Crew(1, 0)
         greedy = [asyncio.create_task(crew.do("a", note, (str(path), f"a{i}"))) for i in range(4)]
         await asyncio.sleep(0)
         modest = asyncio.create_task(crew.do("b", note, (str(path), "b0")))
@@ -57,7 +57,7 @@ def test_lines_are_served_in_turn(tmp_path: Path):
 
 def test_a_job_survives_its_worker_and_a_deadly_one_is_given_up(tmp_path: Path):
     async def scene() -> str:
-        crew = Crew(1)
+        crew = Crew(1, 0)
         crew.start()
         result = await crew.do("a", die_once, str(tmp_path / "died"))
         with pytest.raises(WorkerLost):

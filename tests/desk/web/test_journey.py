@@ -173,7 +173,7 @@ def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Pat
     page.wait_for_selector(".ask")
     host.check("ask")
     for _ in range(30):
-        page.wait_for_selector(".ask, text=To the tally")
+        page.wait_for_selector(".ask, a:has-text('To the tally')")
         if not page.query_selector(".ask"):
             break
         title = page.inner_text("h1")
