@@ -39,7 +39,7 @@ class Desk:
     """What is served: the data folder, the archive's, who is let in, the address phones open."""
 
     data: Path
-    archive: Path
+    archive: Path | str
     door: Door
     address: str
     workers: int = WORKERS

@@ -42,7 +42,7 @@ class ShareJob:
 def keep_job(job: KeepJob) -> int:
     """Put a game into the archive; returns its number there."""
     outcome = with_photos(outcome_of(job.game), job.photos)
-    archive = Archive(Path(job.archive))
+    archive = Archive(job.archive)
     record = record_of(outcome, Path(job.game.table).read_bytes())
     return archive.save(replace(record, evening=job.evening))
 

@@ -42,7 +42,7 @@ class Office:
 
     files: Files
     journal: Journal
-    archive: Path
+    archive: Path | str
     reader: Crew
     weigher: Crew
     clock: Callable[[], datetime] = now_utc

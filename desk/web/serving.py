@@ -28,7 +28,7 @@ class ServingError(TallyglassError):
 
 
 def run_serve(
-    data: Path | None, archive: Path | None, port: int, *, lan: bool, practice: bool
+    data: Path | None, archive: str | None, port: int, *, lan: bool, practice: bool
 ) -> None:
     """Serve until Ctrl-C."""
     import uvicorn

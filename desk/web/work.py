@@ -11,7 +11,8 @@ import os
 import pickle
 import threading
 import time
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,7 @@ from scoring.sheet import parse_sheet
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
 from vision.find import from_marks
-from vision.read import read_photo
+from vision.read import read_boards, read_photo
 from vision.report import reading_json
 from vision.types import Photo, Reading
 
@@ -126,41 +127,15 @@ def read_job(job: ReadJob) -> dict[str, Any]:
     return written(out, {"parts": parts, "picture": picture})
 
 
-def boards_in(photo: Photo, table: Table, job: ReadJob) -> list[Reading | BoardNotFound]:
-    """Every board's reading, or why it is missing; several boards from left to right by rows."""
+def boards_in(photo: Photo, table: Table, job: ReadJob) -> Sequence[Reading | BoardNotFound]:
+    """Every board's reading, or why there is none; several boards left to right, by rows."""
     corners = np.array(job.corners_px, float) if job.corners_px else None
-    found: list[Reading] = []
-    rest = photo
-    missing: BoardNotFound | None = None
-    for _ in range(job.parts):
-        try:
-            reading = read_photo(rest, table, corners)
-        except BoardNotFound as error:
-            missing = error
-            break
-        found.append(reading)
-        if job.parts > 1:
-            rest = without(rest, reading)
-    ordered = in_reading_order(found)
-    absent = [none_left(missing, len(found), job.parts)] if missing else []
-    return [*ordered, *absent * (job.parts - len(found))]
-
-
-def none_left(error: BoardNotFound, found: int, parts: int) -> BoardNotFound:
-    """Why a board is missing in a photo of several."""
-    if parts == 1:
-        return error
-    reason = f"{found} of {parts} boards were found in this photo."
-    return BoardNotFound(error.photo, reason, "Snap this board alone, or show its corners.")
-
-
-def without(photo: Photo, reading: Reading) -> Photo:
-    """The photo with one board painted over, so that the next one is found."""
-    pixels = photo.pixels.copy()
-    corners = (reading.board_corners_px - (photo.scale - 1) / 2) / photo.scale
-    grey = tuple(int(v) for v in np.median(pixels[::16, ::16].reshape(-1, 3), axis=0))
-    cv2.fillPoly(pixels, [corners.round().astype(np.int32)], grey)
-    return replace(photo, pixels=pixels)
+    try:
+        if job.parts == 1:
+            return [read_photo(photo, table, corners)]
+        return in_reading_order(list(read_boards(photo, table, job.parts)))
+    except BoardNotFound as error:
+        return [error] * job.parts
 
 
 def in_reading_order(readings: list[Reading]) -> list[Reading]:

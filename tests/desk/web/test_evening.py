@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pytest
+from PIL import Image
 from starlette.testclient import TestClient
 
 from tests.desk.practice import PRACTICE
-from tests.desk.web.conftest import PLAYERS, all_read, photo_of, settled, snap
+from tests.desk.web.conftest import PLAYERS, TABLE, all_read, photo_of, settled, snap
 
 TRUTH = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["grids"]
 STARTS = {
@@ -147,6 +149,27 @@ def test_a_photo_without_a_board_says_what_to_do(client: TestClient, evening: st
     assert board["state"] == "refused"
     assert board["hint"]
     assert board["picture"]
+
+
+def test_all_boards_in_one_photo_go_to_the_players_in_order(client: TestClient):
+    form = {"name": "Pair", "table": TABLE, "players": ["Isla", "Joss"]}
+    evening = f"/api/evenings/{client.post('/api/evenings', json=form).json()['id']}"
+    both = Image.new("RGB", (2400, 900))
+    for number, player in enumerate(("Isla", "Joss")):
+        with Image.open(PRACTICE / "game" / f"{player.lower()}.jpg") as photo:
+            both.paste(photo, (1200 * number, 0))
+    out = io.BytesIO()
+    both.save(out, "JPEG", quality=92)
+    sent = client.put(f"{evening}/games/1/photo?upload=both-boards", content=out.getvalue())
+    assert sent.status_code == 200
+
+    boards = settled(client, evening, all_read)["games"][0]["boards"]
+    assert [boards[seat]["state"] for seat in ("0", "1")] == ["read", "read"]
+    parts = client.get(f"/api/readings/{boards['0']['reading']}").json()["parts"]
+    for part, player in zip(parts, ("Isla", "Joss"), strict=True):
+        read = {cell: told["colour"] for cell, told in part["reading"]["cells"].items()}
+        wrong = [cell for cell, colour in truth_of(player).items() if read[cell] != colour]
+        assert all(part["reading"]["cells"][cell]["doubt"] for cell in wrong)
 
 
 def test_players_photos_can_be_swapped(client: TestClient, evening: str):
