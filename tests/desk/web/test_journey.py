@@ -1,0 +1,232 @@
+"""From the first page to the shared tally in real Chromium, as a phone, with real photo files."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.desk.practice import PRACTICE
+from tests.desk.web.conftest import PLAYERS, furnished
+from tests.desk.web.served import served
+
+CHROMIUM = Path("/usr/bin/chromium")
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+)
+PHONE = {
+    "viewport": {"width": 360, "height": 740},
+    "is_mobile": True,
+    "has_touch": True,
+    "reduced_motion": "reduce",
+}
+WAIT_MS = 120_000
+
+pytestmark = pytest.mark.skipif(
+    not CHROMIUM.exists(), reason="there is no /usr/bin/chromium to drive on this machine"
+)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(ARGUMENTS))
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory, table: Path) -> Iterator[str]:
+    folder = tmp_path_factory.mktemp("journey")
+    with served(furnished(folder / "data", table), folder / "archive") as desk:
+        yield desk.address
+
+
+class Phone:
+    """A phone at the table: a page, what went wrong on it, every address it asked for."""
+
+    def __init__(self, browser: Any, address: str, **more: Any) -> None:
+        self.page = browser.new_context(**(PHONE | more)).new_page()
+        self.page.set_default_timeout(WAIT_MS)
+        self.address = address
+        self.errors: list[str] = []
+        self.asked: set[str] = set()
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.page.on("console", self.heard)
+        self.page.on("request", lambda request: self.asked.add(request.url))
+
+    def heard(self, message: Any) -> None:
+        if message.type == "error":
+            self.errors.append(message.text)
+
+    def go(self, path: str, shows: str = "h1") -> None:
+        self.page.goto(self.address + path)
+        self.page.wait_for_selector(shows)
+
+    def press(self, selector: str, shows: str) -> None:
+        self.page.click(selector)
+        self.page.wait_for_selector(shows)
+
+    def check(self, name: str) -> None:
+        """Nothing serious for axe in light and in dark, nothing wider than the screen."""
+        for scheme in ("light", "dark"):
+            self.page.emulate_media(color_scheme=scheme)
+            found = serious(self.page)
+            assert found == [], f"{name}, {scheme}: {found}"
+        wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert wide <= 0, f"{name} is {wide} px too wide"
+        if shots := os.environ.get("TALLYGLASS_SHOTS"):
+            self.page.screenshot(path=f"{shots}/{name}.png", full_page=True)
+
+    def clean(self) -> None:
+        assert self.errors == []
+        outside = {
+            url for url in self.asked if not url.startswith((self.address, "data:", "blob:"))
+        }
+        assert outside == set()
+
+
+def serious(page: Any) -> list[str]:
+    """What axe-core finds serious or worse."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        result = Axe().run(page)
+    return [
+        f"{found['id']}: {found['nodes'][0]['html'][:120]}"
+        for found in result.response["violations"]
+        if found["impact"] in ("serious", "critical")
+    ]
+
+
+def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Path):
+    host = Phone(browser, address)
+    page = host.page
+
+    # The first page, and a table learned on the phone.
+    host.go("/")
+    host.check("home")
+    host.press("text=Learn a table", "form")
+    host.check("learn")
+    page.fill("input[type=text]", "Kitchen")
+    host.press("text=Go on", ".layout")
+    page.set_input_files("[data-key=cal-empty-gallery]", PRACTICE / "empty-1.jpg")
+    page.wait_for_selector("text=marks are seen")
+    page.set_input_files("[data-key=cal-layout-gallery]", PRACTICE / "layout-1.jpg")
+    page.wait_for_selector("text=Play with this table")
+    host.check("calibration")
+    host.press("text=Show the board", ".pick")
+    page.focus(".handle")
+    before = page.get_attribute(".handle", "aria-valuetext")
+    page.keyboard.press("Shift+ArrowRight")
+    assert page.get_attribute(".handle", "aria-valuetext") != before
+    host.check("calibration-corners")
+
+    # An evening, three boards.
+    host.go("/#/new", "form")
+    for number, player in enumerate(PLAYERS):
+        page.fill(f"input[name=player] >> nth={number}", player)
+    page.select_option("select", "penmarrow-practice")
+    host.check("new")
+    host.press("text=Begin", "nav.tabs")
+    host.check("boards-empty")
+    for seat, player in enumerate(PLAYERS):
+        photo = PRACTICE / "game" / f"{player.lower()}.jpg"
+        page.set_input_files(f"[data-key=seat-{seat}-gallery]", photo)
+    page.wait_for_selector("[data-key=open-2]")
+    page.wait_for_selector(".count")
+    host.check("boards")
+
+    # A reload in the middle loses nothing; a second phone sees the same.
+    page.reload()
+    page.wait_for_selector("[data-key=open-2]")
+    second = Phone(browser, address, viewport={"width": 1280, "height": 800})
+    second.go(f"/{page.evaluate('location.hash')}", "[data-key=open-2]")
+    second.check("boards-wide")
+
+    # Correct a cell by hand, with the keyboard.
+    host.press("[data-key=open-0]", "[data-cell=C4]")
+    host.check("board")
+    page.focus("[data-cell=A1]")
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("document.activeElement.dataset.cell") == "A2"
+    page.keyboard.press("Enter")
+    page.wait_for_selector("dialog")
+    host.check("cell")
+    page.click("dialog >> .choice >> nth=0")
+    page.wait_for_selector("[data-cell=A2] .answered")
+
+    # Answer until nothing is asked.
+    host.press("[data-key=tab-ask]", "h1")
+    page.wait_for_selector(".ask")
+    host.check("ask")
+    for _ in range(30):
+        page.wait_for_selector(".ask, a:has-text('To the tally')")
+        if not page.query_selector(".ask"):
+            break
+        title = page.inner_text("h1")
+        page.click("[data-key=choice-1]")
+        page.wait_for_function(
+            "title => document.querySelector('h1').innerText !== title", arg=title
+        )
+    page.wait_for_selector("text=To the tally")
+    host.check("asked")
+
+    # Claims, with the place lit up.
+    host.press("[data-key=tab-claims]", ".claim")
+    page.click("[data-key='claim-Gull Walk']")
+    page.wait_for_selector("[data-key='where-Gull Walk']")
+    host.check("claims")
+    host.press("[data-key='where-Gull Walk']", "dialog svg .lit")
+    host.check("claim-lit")
+    page.click("dialog >> text=Close")
+    second.go(f"/{page.evaluate('location.hash')}", "[data-key='where-Gull Walk']")
+
+    # The tally, a proof, everything to share, the archive.
+    host.press("[data-key=tab-tally]", "td button")
+    host.check("tally")
+    host.press("td button >> nth=-1", "dialog")
+    host.check("proof")
+    page.click("dialog >> text=Close")
+    for words, start in (("Picture (PNG)", b"\x89PNG"), ("PDF", b"%PDF")):
+        with page.expect_download() as download:
+            page.click(f"a:has-text('{words}') >> nth=-1")
+        download.value.save_as(tmp_path / words)
+        assert (tmp_path / words).read_bytes().startswith(start)
+    page.click("text=Keep in the archive")
+    page.wait_for_selector("text=Kept in the archive as")
+    host.press("[data-key=tab-teach]", "text=One piece away")
+    host.check("teach")
+    host.go("/#/archive", ".line")
+    host.check("archive")
+    host.press(".line >> nth=0", "td button")
+    host.check("kept")
+    host.go("/#/standings", "td")
+    host.check("standings")
+    host.go("/#/phones", "text=Let one more phone in")
+    host.press("text=Let one more phone in", ".qr img")
+    host.check("phones")
+    host.clean()
+    second.clean()
+
+
+def test_a_narrow_screen_with_double_text_loses_nothing(browser: Any, address: str):
+    phone = Phone(browser, address, viewport={"width": 320, "height": 640})
+    for path in ("/", "/#/new", "/#/calibrate", "/#/archive", "/#/phones", "/api"):
+        phone.go(path)
+        phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
+        wide = phone.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert wide <= 0, path
+    phone.clean()
