@@ -20,7 +20,7 @@ DETECTION_PX = 1600
 """Marks are looked for in a picture of at most this long side, then refined in the decoded one."""
 
 
-QUICK_SHARE = 0.015
+QUICK_SHARE = 0.03
 """The quick detector looks for marks whose side is at least this share of the picture's."""
 
 
