@@ -61,7 +61,9 @@ def open_sqlite(path: Path) -> Database:
     """SQLite with a write-ahead log, synced to the disk at every commit."""
     engine = sa.create_engine(
         sa.URL.create("sqlite", database=str(path)),
-        poolclass=NullPool,
+        # One connection stays open: closing the last one writes the whole log back each time.
+        pool_size=1,
+        max_overflow=20,
         connect_args={"timeout": LOCK_WAIT_S},
     )
     sa.event.listen(engine, "connect", set_pragmas)

@@ -5,7 +5,10 @@ from __future__ import annotations
 import contextlib
 import io
 import re
+import shutil
+import subprocess
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pillow_heif
@@ -14,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageCms, PngImagePlugin
 
-from desk.metadata import PhotoFormatError, orientation_of, strip_metadata
+from desk.metadata import PhotoFormatError, is_stripped, orientation_of, strip_metadata
 from vision.decode import load_photo
 
 pillow_heif.register_heif_opener()
@@ -128,6 +131,50 @@ def test_a_heic_photo_keeps_its_pixels_and_loses_its_metadata() -> None:
     assert not [secret for secret in SECRETS if secret in clean]
     np.testing.assert_array_equal(pixels(clean), pixels(data))
     assert exif_of(clean) == {0x0112: 1}
+
+
+PERSONAL_TAGS = (
+    "-GPSLatitude=48.2",
+    "-GPSLatitudeRef=N",
+    "-GPSLongitude=11.6",
+    "-GPSLongitudeRef=E",
+    "-EXIF:SerialNumber=SERIAL-12345",
+    "-EXIF:LensSerialNumber=SERIAL-12345",
+    "-EXIF:OwnerName=Jo Owner",
+    "-EXIF:Artist=Jo Owner",
+    "-XMP:Creator=Jo Owner",
+    "-XMP:Location=the-place",
+)
+
+
+def exiftool(*words: str) -> str:
+    """An independent reader and writer of metadata."""
+    program = shutil.which("exiftool")
+    if not program:
+        pytest.skip("exiftool is not installed (apt-get install libimage-exiftool-perl)")
+    ended = subprocess.run([program, *words], capture_output=True, text=True)
+    assert ended.returncode == 0, ended.stderr
+    return ended.stdout
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "HEIF", "PNG", "WEBP"])
+def test_exiftool_finds_nothing_of_what_it_put_in(kind: str, tmp_path: Path) -> None:
+    photo = tmp_path / ("a.heic" if kind == "HEIF" else f"a.{kind.lower()}")
+    photo.write_bytes(saved(kind, orientation=1))
+    exiftool("-q", "-overwrite_original", *PERSONAL_TAGS, str(photo))
+    put_in = exiftool("-G", "-a", "-ee", str(photo))
+    assert "SERIAL-12345" in put_in
+    assert "GPS Latitude" in put_in
+    assert "the-place" in put_in
+
+    clean, suffix = strip_metadata(photo.read_bytes())
+
+    (tmp_path / f"b{suffix}").write_bytes(clean)
+    left = exiftool("-G", "-a", "-ee", "-u", str(tmp_path / f"b{suffix}"))
+    for personal in ("SERIAL-12345", "GPS", "Jo Owner", "the-place", "Serial"):
+        assert personal not in left
+    assert is_stripped(clean)
+    np.testing.assert_array_equal(pixels(clean), pixels(photo.read_bytes()))
 
 
 def test_a_heic_photo_whose_metadata_cannot_be_blanked_becomes_a_clean_jpeg(
