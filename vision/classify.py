@@ -4,7 +4,8 @@ Every sample of the calibration stands with its variants (``vision.shades``). A 
 a colour is the mean over its ``NEIGHBOURS`` nearest variants of: squared CIELAB difference over its
 noise, plus what that much shading and veil costs at this place of the board. Confident cells, and
 cells that a person named, then tell the light and the glare about the others, and all are judged
-again. Source of the rule: Cover and Hart, "Nearest neighbor pattern classification", 1967.
+again; at last all of them together under one unknown shift of the light (``vision.together``).
+Source of the rule: Cover and Hart, "Nearest neighbor pattern classification", 1967.
 """
 
 from __future__ import annotations
@@ -21,11 +22,14 @@ from scoring.types import EMPTY
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, lab_from_linear
 from vision.shades import NOISE_LAB, Shades, glossy_shades, matte_shades
 from vision.smooth import leave_one_out
+from vision.together import NEIGHBOURS, Looks, weigh_together
 from vision.types import Light, Samples
 
 Array = NDArray[np.float64]
 
-NEIGHBOURS = 3
+LOOKS = 10
+"""Nearest variants of each label that stay in play when all cells are weighed together."""
+
 NEVER = 1e6
 """Distance to what cannot be: empty, at a cell that was never seen empty."""
 
@@ -76,18 +80,21 @@ def believe(
     setting = _first_setting(len(top), light)
     tint = np.ones_like(top)
     for round_ in range(ROUNDS):
-        distances, shading, veil = _distances(top / tint, board / tint, palette, names, setting)
-        distances = _weigh_structure(distances, samples.structure, palette)
-        told = _told(distances, names, known)
+        fits = _fits(top / tint, board / tint, palette, names, setting)
+        distances = fits.distances + _structure(fits.distances, samples.structure, palette)
         if round_ < ROUNDS - 1:
-            setting = _next_setting(setting, told, shading, veil, places_mm)
+            told = _told(distances, names, known)
+            setting = _next_setting(setting, told, fits, places_mm)
             tint = _tint(board, palette.empty, told, places_mm)
+    labels = {cell: names.index(name) for cell, name in known.items() if name in names}
+    typical = float(np.median(distances.min(axis=1)))
+    distances = weigh_together(fits.looks, distances - fits.distances, typical, labels)
     best = distances.argmin(axis=1)
-    return Belief(names, distances, veil[np.arange(len(best)), best])
+    return Belief(names, distances, fits.veil[np.arange(len(best)), best])
 
 
-def _weigh_structure(distances: Array, structure: Array, palette: Palette) -> Array:
-    """Distances (N, C) with what structure says for any piece and against the empty cell.
+def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
+    """What structure adds (N, C) to the distances of any piece or of the empty cell.
 
     It is asked of the piece that the colour makes likeliest, for a pale piece hides less of a pale
     cell; between pieces it says nothing.
@@ -98,7 +105,7 @@ def _weigh_structure(distances: Array, structure: Array, palette: Palette) -> Ar
     odds = np.clip(odds, -STRUCTURE_LIMIT, STRUCTURE_LIMIT)
     odds[np.isnan(palette.empty[:, 0])] = 0
     against_pieces = np.maximum(-odds, 0)[:, None].repeat(distances.shape[1] - 1, axis=1)
-    return distances + np.column_stack([against_pieces, np.maximum(odds, 0)])
+    return np.column_stack([against_pieces, np.maximum(odds, 0)])
 
 
 def _first_setting(count: int, light: Light) -> _Setting:
@@ -124,50 +131,69 @@ def _shades_of(palette: Palette) -> tuple[dict[str, Shades], list[Shades | None]
     return pieces, [None if np.isnan(cell[0]) else matte_shades(cell) for cell in palette.empty]
 
 
-def _distances(
+@dataclass(frozen=True, eq=False)
+class _Fits:
+    """Distance, log shading and veil (N, C) of every cell's best variant of every label, and the
+    nearest few variants."""
+
+    distances: Array
+    shading: Array
+    veil: Array
+    looks: Looks
+
+
+def _fits(
     top: Array, board: Array, palette: Palette, names: tuple[str, ...], setting: _Setting
-) -> tuple[Array, Array, Array]:
-    """Distance, log shading and veil (N, C) of every cell's best variant of every label."""
+) -> _Fits:
     pieces, empties = _shades_of(palette)
     shape = (len(top), len(names))
     distances, shading, veil = np.full(shape, NEVER), np.zeros(shape), np.zeros(shape)
+    looks = Looks(
+        difference=np.zeros((*shape, LOOKS, 3)),
+        spread=np.ones((*shape, LOOKS)),
+        rest=np.full((*shape, LOOKS), NEVER),
+        top=top,
+        board=board,
+    )
     whiten_top, whiten_board = _whitening(top, setting), _whitening(board, setting)
     top_lab = lab_from_linear(top).astype(np.float32)
     board_lab = lab_from_linear(board).astype(np.float32)
     for i in range(len(top)):
-        for k, name in enumerate(names[:-1]):
-            shades = pieces[name]
-            cost = _cost(shades, top_lab[i], whiten_top[i], setting.shading[i], setting.piece_sd[i])
-            if setting.veil is None:
-                cost += 2 * shades.veil / palette.veil_scale
-            else:
-                cost += ((shades.veil - setting.veil[i]) / setting.veil_sd[i]) ** 2
-            distances[i, k], shading[i, k], veil[i, k] = _nearest(cost, shades)
-        empty = empties[i]
-        if empty is not None:
-            cost = _cost(
-                empty, board_lab[i], whiten_board[i], setting.shading[i], setting.empty_sd[i]
-            )
-            best = int(cost.argmin())
-            distances[i, -1], shading[i, -1] = cost[best], empty.shading[best]
-    return distances, shading, veil
+        for k, name in enumerate(names):
+            shades = pieces[name] if name != EMPTY else empties[i]
+            if shades is None:
+                continue
+            lab, whiten = (top_lab, whiten_top) if name != EMPTY else (board_lab, whiten_board)
+            sd = setting.piece_sd[i] if name != EMPTY else setting.empty_sd[i]
+            difference = shades.lab - lab[i]
+            colour = _squared(difference @ whiten[i].T.astype(np.float32)) / shades.spread**2
+            rest = shades.penalty + ((shades.shading - np.float32(setting.shading[i])) / sd) ** 2
+            if name != EMPTY:
+                rest = rest + _veil_cost(shades, palette, setting, i)
+            near = _nearest(colour + rest)
+            cost = (colour + rest)[near]
+            distances[i, k] = cost[:NEIGHBOURS].mean()
+            shading[i, k], veil[i, k] = shades.shading[near[0]], shades.veil[near[0]]
+            looks.difference[i, k, : len(near)] = difference[near]
+            looks.spread[i, k, : len(near)] = shades.spread[near]
+            looks.rest[i, k, : len(near)] = rest[near]
+    return _Fits(distances, shading, veil, looks)
 
 
-def _cost(
-    shades: Shades, lab: NDArray[np.float32], whiten: Array, shading: float, sd: float
-) -> NDArray[np.float32]:
-    difference = (shades.lab - lab) @ whiten.T.astype(np.float32)
-    return (
-        np.einsum("ij,ij->i", difference, difference) / shades.spread**2
-        + shades.penalty
-        + ((shades.shading - np.float32(shading)) / np.float32(sd)) ** 2
-    )
+def _squared(differences: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.einsum("ij,ij->i", differences, differences)
 
 
-def _nearest(cost: NDArray[np.float32], shades: Shades) -> tuple[float, float, float]:
-    order = np.argpartition(cost, NEIGHBOURS)[:NEIGHBOURS]
-    best = order[cost[order].argmin()]
-    return float(cost[order].mean()), float(shades.shading[best]), float(shades.veil[best])
+def _veil_cost(shades: Shades, palette: Palette, setting: _Setting, i: int) -> NDArray[np.float64]:
+    if setting.veil is None:
+        return 2 * shades.veil / palette.veil_scale
+    return ((shades.veil - setting.veil[i]) / setting.veil_sd[i]) ** 2
+
+
+def _nearest(cost: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The ``LOOKS`` nearest variants, the nearest first."""
+    near = np.argpartition(cost, LOOKS)[:LOOKS] if len(cost) > LOOKS else np.arange(len(cost))
+    return near[np.argsort(cost[near], kind="stable")]
 
 
 def _whitening(colours: Array, setting: _Setting) -> Array:
@@ -214,16 +240,17 @@ def _told(distances: Array, names: tuple[str, ...], known: Mapping[int, str]) ->
     return _Told(label, trust, label == len(names) - 1)
 
 
-def _next_setting(
-    setting: _Setting, told: _Told, shading: Array, veil: Array, places_mm: Array
-) -> _Setting:
+def _next_setting(setting: _Setting, told: _Told, fits: _Fits, places_mm: Array) -> _Setting:
     """What the confident cells lead to expect at each other cell."""
     rows = np.arange(len(told.label))
     light, light_var = leave_one_out(
-        places_mm, shading[rows, told.label], told.noise(0.06, 0.15), ((0.25, 60.0), (0.15, 18.0))
+        places_mm,
+        fits.shading[rows, told.label],
+        told.noise(0.06, 0.15),
+        ((0.25, 60.0), (0.15, 18.0)),
     )
     noise = told.noise(30.0, 0.04)
-    seen = veil[rows, told.label]
+    seen = fits.veil[rows, told.label]
     level = float(np.clip((seen / noise**2).sum() / (1 / noise**2).sum(), 0, 0.3))
     glare, glare_var = leave_one_out(places_mm, seen - level, noise, ((0.05, np.inf), (0.10, 45.0)))
     expected = np.maximum(level + glare, 0)
