@@ -17,7 +17,7 @@ from desk.given import load_claims, parse_corners_by_player, parse_seats
 from desk.pictures import save_overlay
 from desk.pipeline import record_of, score_game, seat_player, with_answers
 from desk.questions import ask_at_terminal, file_name, leave_open
-from desk.say import CAUTION, quietly, working
+from desk.say import CAUTION, complain, quietly, working
 from desk.scoresheet import score_sheet
 from desk.tally_words import tally_words
 from desk.types import Ask, Claims, Clock, Game, Outcome
@@ -83,6 +83,8 @@ def read_boards(
     for player, path in seats.items():
         with working(f"Reading the board of {player}"):
             read.append(seat_player(table, player, path, corners_px.get(player)))
+        if alarm := read[-1].first.alarm:
+            complain(f"{player}'s board: {alarm}")
     return Game(table, tuple(read), claims)
 
 

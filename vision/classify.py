@@ -46,12 +46,14 @@ class Belief:
     """What colour says of every cell: ``names`` C labels, the last ``empty``.
 
     ``distances`` (N, C): minus twice a log likelihood, smaller is likelier; ``veil`` (N,): glare in
-    the likeliest explanation, share of white.
+    the likeliest explanation, share of white; ``typical`` the photo's median distance to the
+    likeliest label when each cell was judged by itself: how strange today's light is.
     """
 
     names: tuple[str, ...]
     distances: Array
     veil: Array
+    typical: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +92,7 @@ def believe(
     typical = float(np.median(distances.min(axis=1)))
     distances = weigh_together(fits.looks, distances - fits.distances, typical, labels)
     best = distances.argmin(axis=1)
-    return Belief(names, distances, fits.veil[np.arange(len(best)), best])
+    return Belief(names, distances, fits.veil[np.arange(len(best)), best], typical)
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
@@ -184,13 +186,14 @@ def _squared(differences: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.einsum("ij,ij->i", differences, differences)
 
 
-def _veil_cost(shades: Shades, palette: Palette, setting: _Setting, i: int) -> NDArray[np.float64]:
+def _veil_cost(shades: Shades, palette: Palette, setting: _Setting, i: int) -> Array:
+    veil = shades.veil.astype(np.float64)
     if setting.veil is None:
-        return 2 * shades.veil / palette.veil_scale
-    return ((shades.veil - setting.veil[i]) / setting.veil_sd[i]) ** 2
+        return 2 * veil / palette.veil_scale
+    return ((veil - setting.veil[i]) / setting.veil_sd[i]) ** 2
 
 
-def _nearest(cost: NDArray[np.float64]) -> NDArray[np.int64]:
+def _nearest(cost: Array) -> NDArray[np.int64]:
     """The ``LOOKS`` nearest variants, the nearest first."""
     near = np.argpartition(cost, LOOKS)[:LOOKS] if len(cost) > LOOKS else np.arange(len(cost))
     return near[np.argsort(cost[near], kind="stable")]

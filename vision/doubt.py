@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scoring.types import EMPTY
 from vision.classify import Belief
 from vision.types import ODD, CellReading, Samples
 
-MARGIN = 5.0
-"""A label stays a candidate while its distance is within this of the likeliest one.
+Array = NDArray[np.float64]
 
-Distances are minus twice a log likelihood, so 5 is a likelihood ratio of 12.
-"""
+MARGIN = 1.0
+"""A label stays a candidate while its distance is within this of the likeliest one, and what the
+cell and its photo add. Distances are minus twice a log likelihood."""
 
-MARGIN_PER_VEIL = 15.0
+MARGIN_PER_STRANGENESS = 2.0
+MOST_STRANGENESS = 3.0
+"""The margin grows with the photo's median distance to the likeliest label, up to so much: where
+nothing looks quite as learned, the light is not the one that was learned."""
+
+MARGIN_PER_VEIL = 10.0
 """Under glare the margin grows: the lamp that throws it has a colour of its own."""
 
-FAMILIAR = 8.0
+FAMILIAR = 6.0
 """Distance up to which the likeliest label looks as it should; beyond, the margin grows by it."""
 
 STRANGE = 25.0
@@ -27,19 +33,41 @@ BURNT_SHARE = 0.25
 GLARE_VEIL = 0.25
 
 
+def margin_asked(belief: Belief) -> Array:
+    """How much likelier than any other (N,) a cell's likeliest label must be to be certain."""
+    typical = min(belief.typical, MOST_STRANGENESS)
+    strange = np.maximum(0.0, belief.distances.min(axis=1) - FAMILIAR)
+    return MARGIN + MARGIN_PER_STRANGENESS * typical + MARGIN_PER_VEIL * belief.veil + strange
+
+
+def alarm_of(belief: Belief) -> str | None:
+    """What to tell the host where the whole photo looks unlike what was learned, else None."""
+    if belief.typical < MOST_STRANGENESS:
+        return None
+    return (
+        "The light here is unlike the light of the calibration: most cells look strange. "
+        "Calibrate again where you play, or check every cell that you can."
+    )
+
+
 def name_cells(
     belief: Belief, samples: Samples, cells: tuple[str, ...], usual_unrest: float
 ) -> dict[str, CellReading]:
     """The reading of every cell id in ``cells``, in the belief's order."""
-    return {cell: _name_cell(belief, samples, i, usual_unrest) for i, cell in enumerate(cells)}
+    margins = margin_asked(belief)
+    return {
+        cell: _name_cell(belief, samples, i, float(margins[i]), usual_unrest)
+        for i, cell in enumerate(cells)
+    }
 
 
-def _name_cell(belief: Belief, samples: Samples, i: int, usual_unrest: float) -> CellReading:
+def _name_cell(
+    belief: Belief, samples: Samples, i: int, margin: float, usual_unrest: float
+) -> CellReading:
     distances = belief.distances[i]
     order = [int(k) for k in np.argsort(distances, kind="stable")]
     best = float(distances[order[0]])
-    reach = MARGIN + MARGIN_PER_VEIL * float(belief.veil[i]) + max(0.0, best - FAMILIAR)
-    candidates = tuple(belief.names[k] for k in order if distances[k] <= best + reach)
+    candidates = tuple(belief.names[k] for k in order if distances[k] <= best + margin)
     likeliest = belief.names[order[0]]
     if samples.unrest[i] > usual_unrest:
         return CellReading(

@@ -13,7 +13,7 @@ from calibrate.types import Artwork, Table
 from scoring.lattice import board_corners_mm
 from scoring.sheet import GameSheet
 from vision.classify import Belief, believe
-from vision.doubt import name_cells
+from vision.doubt import alarm_of, name_cells
 from vision.find import find_board, find_boards
 from vision.level import level_artwork, level_picture, plan_of
 from vision.light import light_over
@@ -53,7 +53,8 @@ def _read(photo: Photo, table: Table, registration: Registration, find_s: float)
     found = time.perf_counter()
     evidence = look(photo, registration, table.sheet, table.artwork)
     sampled = time.perf_counter()
-    cells = _judge(evidence, table, {})
+    belief = belief_of(evidence, table, {})
+    cells = _named(belief, evidence, table)
     done = time.perf_counter()
     return Reading(
         photo=photo.name,
@@ -67,6 +68,7 @@ def _read(photo: Photo, table: Table, registration: Registration, find_s: float)
             "sample": 1000 * (sampled - found),
             "classify": 1000 * (done - sampled),
         },
+        alarm=alarm_of(belief),
     )
 
 
@@ -85,7 +87,7 @@ def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Readin
     ``answers`` maps cell ids to a colour name, ``empty`` or ``odd``. A cell that was certain
     before stays so: answers settle doubts, and never change in silence what was read.
     """
-    cells = _judge(reading.evidence, table, answers)
+    cells = _named(belief_of(reading.evidence, table, answers), reading.evidence, table)
     for cell, before in reading.cells.items():
         if cell in answers:
             cells[cell] = CellReading(answers[cell], (answers[cell],))
@@ -104,7 +106,6 @@ def belief_of(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> B
     )
 
 
-def _judge(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> dict[str, CellReading]:
+def _named(belief: Belief, evidence: Evidence, table: Table) -> dict[str, CellReading]:
     ids = tuple(cell.id for cell in table.sheet.lattice.cells)
-    belief = belief_of(evidence, table, answers)
     return name_cells(belief, evidence.samples, ids, table.palette.unrest)

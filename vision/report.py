@@ -13,6 +13,7 @@ def reading_json(reading: Reading) -> dict[str, Any]:
     ``board_corners_px``: top left, top right, bottom right, bottom left of the board in the upright
     full-size photo, (0, 0) at the centre of its top left pixel. ``candidates``: all that a cell may
     be, likeliest first; ``doubt``: why it should be asked, or null where it is certain.
+    ``alarm``: what is wrong with the photo as a whole, or null.
     ``error_mm``: half width of the 95 % interval of the cell centres' position.
     """
     registration = reading.registration
@@ -22,6 +23,7 @@ def reading_json(reading: Reading) -> dict[str, Any]:
         "method": registration.method,
         "error_mm": round(registration.error_mm, 4),
         "board_corners_px": reading.board_corners_px.round(2).tolist(),
+        "alarm": reading.alarm,
         "cells": {
             cell: {
                 "colour": read.colour,

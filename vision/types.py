@@ -117,7 +117,8 @@ class Reading:
     """What is believed of one photo: the registration and every cell, with the time it took.
 
     ``board_corners_px`` is of shape (4, 2), top left of the board first, clockwise;
-    ``milliseconds`` has the stages ``decode``, ``find``, ``sample`` and ``classify``.
+    ``milliseconds`` has the stages ``decode``, ``find``, ``sample`` and ``classify``. ``alarm``
+    says what is wrong with the photo as a whole, or is None.
     """
 
     photo: str
@@ -126,3 +127,4 @@ class Reading:
     cells: Mapping[str, CellReading]
     evidence: Evidence
     milliseconds: Mapping[str, float]
+    alarm: str | None = None
