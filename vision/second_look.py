@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 
 from calibrate.types import Table
 from vision.classify import Belief
-from vision.doubt import GLARE_VEIL, MARGIN
+from vision.doubt import GLARE_VEIL, margin_asked
 from vision.errors import DifferentBoards
 from vision.read import belief_of
 from vision.read import settle as settle_one
-from vision.sureness import added_doubt
 from vision.types import ODD, CellReading, Reading
 
 Array = NDArray[np.float64]
@@ -43,7 +42,7 @@ FEWEST_MOVABLE = 3
 is worth: a snap costs a person about as much as two answers, and settles over half of these."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Together(Reading):
     """A reading of several photos; the photo, place and evidence are those of its best look."""
 
@@ -85,7 +84,7 @@ def _joined_cells(
     looks: Sequence[Reading], table: Table, answers: Mapping[str, str]
 ) -> dict[str, CellReading]:
     beliefs = [belief_of(look.evidence, table, answers) for look in looks]
-    asked = np.array([_margin_asked(belief) for belief in beliefs])
+    asked = np.array([margin_asked(belief) for belief in beliefs])
     scaled = np.array([_beyond(belief) for belief in beliefs]) / asked[:, :, None]
     names = beliefs[0].names
     return {
@@ -97,11 +96,6 @@ def _joined_cells(
 def _beyond(belief: Belief) -> Array:
     """Distances (N, C) beyond the likeliest label's."""
     return belief.distances - belief.distances.min(axis=1, keepdims=True)
-
-
-def _margin_asked(belief: Belief) -> Array:
-    """The margin (N,) that ``vision.doubt`` asks of each cell."""
-    return MARGIN + added_doubt(belief)
 
 
 def _joined(

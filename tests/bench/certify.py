@@ -27,7 +27,6 @@ if not __package__:  # run as a file: its folder holds a scoring.py that would h
 
 from scoring.errors import TallyglassError
 from tests.bench.accuracy import _games, _photo, calibrated
-from vision.doubt import MARGIN
 from vision.promise import risk_controlled, upper_bound
 from vision.read import belief_of, read_photo
 from vision.sureness import sureness
@@ -35,7 +34,7 @@ from vision.sureness import sureness
 Array = NDArray[np.float64]
 
 ALPHAS = (0.05, 0.02, 0.01, 0.005, 0.002)
-MARGINS = np.concatenate([np.arange(-MARGIN, 30, 0.25), [np.inf]])
+MARGINS = np.concatenate([np.arange(-5, 30, 0.25), [np.inf]])
 """Added margins, the loosest first; the last asks about every cell."""
 
 
@@ -67,7 +66,7 @@ def certified(folder: Path) -> Iterator[Certified]:
         except TallyglassError as error:
             print(f"{folder.name}: {error}", file=sys.stderr)
             continue
-        sure = sureness(belief_of(reading.evidence, table, {}), reading.cells) - MARGIN
+        sure = sureness(belief_of(reading.evidence, table, {}), reading.cells)
         wrong = np.array([r.colour != record["cells"][c] for c, r in reading.cells.items()])
         certain = np.array([r.doubt is None for r in reading.cells.values()])
         yield Certified(folder.name, *photo_losses(sure, wrong), int((certain & wrong).sum()))
