@@ -11,16 +11,16 @@ from vision.types import ODD, CellReading, Samples
 
 Array = NDArray[np.float64]
 
-MARGIN = 1.0
+MARGIN = 3.0
 """A label stays a candidate while its distance is within this of the likeliest one, and what the
 cell and its photo add. Distances are minus twice a log likelihood."""
 
-MARGIN_PER_STRANGENESS = 2.0
+MARGIN_PER_STRANGENESS = 1.0
 MOST_STRANGENESS = 3.0
 """The margin grows with the photo's median distance to the likeliest label, up to so much: where
 nothing looks quite as learned, the light is not the one that was learned."""
 
-MARGIN_PER_VEIL = 10.0
+MARGIN_PER_VEIL = 40.0
 """Under glare the margin grows: the lamp that throws it has a colour of its own."""
 
 FAMILIAR = 6.0

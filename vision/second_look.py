@@ -107,7 +107,7 @@ def _joined(
     """
     seeing = np.array([not _blind(read, names) for read in reads])
     if not seeing.any():
-        return min(reads, key=lambda read: len(read.candidates))
+        return min(reads, key=lambda read: (len(read.candidates), read.candidates))
     total = _weighed(scaled[seeing], weights[seeing])
     order = [int(k) for k in np.argsort(total, kind="stable")]
     covered = any(read.colour == ODD for read in reads)

@@ -121,8 +121,10 @@ def test_a_reading_as_json_has_the_documented_keys_and_nothing_else(
         plain = json.loads(json.dumps(reading_json(reading), allow_nan=False))
 
         assert list(plain) == [
-            "photo", "found", "method", "error_mm", "board_corners_px", "cells", "milliseconds",
+            "photo", "found", "method", "error_mm", "board_corners_px", "alarm", "cells",
+            "milliseconds",
         ]  # fmt: skip
+        assert plain["alarm"] is None
         assert plain["photo"] == name
         assert plain["found"] is True
         assert plain["method"] == "marks"
@@ -218,3 +220,18 @@ def test_colours_do_not_hang_on_the_photos_brightness() -> None:
     for cell, read in reading.cells.items():
         assert read.doubt is not None or read.colour == shot.truth.labels[cell]
     assert len(doubtful(reading)) <= 0.2 * len(reading.cells)
+
+
+def test_a_photo_in_another_light_raises_the_alarm(
+    penmarrow_table: Table, penmarrow_games: dict[str, Photo]
+) -> None:
+    photo = penmarrow_games["game/joss.jpg"]
+    assert read_photo(photo, penmarrow_table).alarm is None
+
+    # As if every paint met another lamp, and the board's own print did not.
+    palette = penmarrow_table.palette
+    turned = replace(palette, samples=palette.samples[:, [1, 2, 0]])
+    strange = read_photo(photo, replace(penmarrow_table, palette=turned))
+
+    assert strange.alarm is not None
+    assert "Calibrate again" in strange.alarm

@@ -1,0 +1,72 @@
+"""Cells weighed together: what twenty cells say alike, one cell need not doubt."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear
+from vision.together import Looks, weigh_together
+
+RUST, COPPER = np.array([0.30, 0.10, 0.05]), np.array([0.30, 0.115, 0.062])
+CELLS = 20
+
+
+def seen(labels: np.ndarray, shift: float) -> Looks:
+    """Cells of two near colours, in a light ``shift`` (log) yellower than the board tells."""
+    colours = np.array([RUST, COPPER])
+    lamp = np.exp(shift * FROM_INTENSITY_CHROMA[:, 2])
+    cells = colours[labels] * lamp
+    difference = lab_from_linear(colours)[None, :, None] - lab_from_linear(cells)[:, None, None]
+    empty = np.zeros((CELLS, 1, 4, 3))
+    looks = np.concatenate([difference.repeat(4, axis=2), empty], axis=1)
+    rest = np.zeros((CELLS, 3, 4))
+    rest[:, 2] = 1e6
+    return Looks(looks, np.ones((CELLS, 3, 4)), rest, top=cells, board=cells)
+
+
+def gaps(labels: np.ndarray, shift: float, known: dict[int, int] | None = None) -> np.ndarray:
+    """How much likelier the true label is than the other, minus twice the log."""
+    distances = weigh_together(seen(labels, shift), np.zeros((CELLS, 3)), 0.5, known or {})
+    rows = np.arange(CELLS)
+    return distances[rows, 1 - labels] - distances[rows, labels]
+
+
+@pytest.mark.parametrize("shift", [-0.03, 0.0, 0.03])
+def test_both_colours_side_by_side_tell_the_shift_that_moves_both(shift: float) -> None:
+    both = np.arange(CELLS) % 2
+
+    assert (gaps(both, shift) > 0).all()
+
+
+def test_one_colour_alone_is_doubted_where_the_light_may_have_made_it_of_the_other() -> None:
+    """From rust to copper is just such a step as a lamp makes: no cell may be sure of itself."""
+    alone = np.zeros(CELLS, dtype=int)
+    both = np.arange(CELLS) % 2
+
+    assert np.median(gaps(alone, 0.0)) < np.median(gaps(both, 0.0))
+
+
+def test_a_named_cell_tells_about_its_neighbours() -> None:
+    alone = np.zeros(CELLS, dtype=int)
+
+    told = gaps(alone, -0.04, {0: 0})
+
+    assert told[1:].min() > gaps(alone, -0.04)[1:].min()
+
+
+def test_what_cannot_be_stays_impossible() -> None:
+    labels = np.arange(CELLS) % 2
+    distances = weigh_together(seen(labels, 0.0), np.zeros((CELLS, 3)), 0.5, {})
+
+    assert (distances[:, 2] > 1e5).all()
+    assert np.isfinite(distances).all()
+
+
+def test_the_same_photo_gives_the_same_distances() -> None:
+    labels = np.arange(CELLS) % 2
+    once, again = (
+        weigh_together(seen(labels, 0.02), np.zeros((CELLS, 3)), 0.5, {}) for _ in range(2)
+    )
+
+    np.testing.assert_array_equal(once, again)
