@@ -132,14 +132,16 @@ def found(
     spans.sort(key=lambda span: frequency(db, span))
     rarest, others = spans[0], spans[1:]
     leading = WORDS.alias("lead")
+    number = games.c.id
     if rarest[0] == rarest[1]:  # then (word, game) is unique, and lies in the order of games
         query = query.order_by(None).order_by(leading.c.game_id.desc())
         query = query.join(leading, leading.c.game_id == games.c.id).where(within(rarest, leading))
+        number = leading.c.game_id  # the other words are then looked up before any game is
     else:
         query = query.where(games.c.id.in_(sa.select(WORDS.c.game_id).where(within(rarest))))
     for span in others:
         other = WORDS.alias()
-        hit = sa.select(sa.literal(1)).where(other.c.game_id == games.c.id, within(span, other))
+        hit = sa.select(sa.literal(1)).where(other.c.game_id == number, within(span, other))
         query = query.where(hit.exists())
     return list(db.execute(query).scalars())
 

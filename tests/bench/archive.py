@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import os
 import random
 import statistics
 import sys
@@ -62,6 +63,7 @@ def run_size(count: int, folder: Path) -> str:
         archive.save(game(seed, players, evening=f"evening {seed % 20}", league="Winter"))
     few = statistics.median(timed(lambda: archive.save(game(3))) for _ in range(20))
     multiply(archive, count)
+    os.sync()  # else the saves below wait for the copies to reach the disk
     rebuilt = timed(lambda: archive.standings("league", "Winter"))
     archive.standings()
     many = statistics.median(timed(lambda: archive.save(game(3))) for _ in range(20))
