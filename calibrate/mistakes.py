@@ -48,8 +48,10 @@ BARE_FOR_SURE, LAID_FOR_SURE = 0.8, 0.4
 above which one planned empty is never said to hold a piece: pale pieces and glare are no mistakes.
 """
 
-HARDLY_LAID = 0.5
-"""Share of planned pieces that look bare from which a photo shows an empty board."""
+HARDLY_LAID, ONE_COLOUR = 0.5, 10.0
+"""Share of planned pieces that look bare from which a photo shows an empty board, if their median
+distance to the middle of all cells' colours (CIELAB) is less than this: small pieces let the
+printed cell show around them, but are not all of one colour (chosen by hand)."""
 
 SHOWS_LAYOUT = 0.55
 """Share of a shuffled plan's misfit below which an "empty" board shows the plan's own colours."""
@@ -108,7 +110,9 @@ def _all_bare(seen: Seen) -> str:
     """What to say where a layout's photo looks as the empty board does; "" where it does not."""
     bare = seen.bare[seen.labels != EMPTY]
     share = float((bare > SAME).mean()) if bare.size else 0.0
-    if share <= HARDLY_LAID:
+    planned = seen.lab[seen.labels != EMPTY]
+    apart = np.linalg.norm(planned - np.median(seen.lab, axis=0), axis=1)
+    if share <= HARDLY_LAID or np.median(apart) > ONE_COLOUR:
         return ""
     return (
         f"{seen.photo}: {share:.0%} of the cells that should hold a piece look as they do on the "

@@ -151,6 +151,16 @@ def test_an_empty_board_given_as_a_layout_is_named(
     assert "look as they do on the photos of the empty board" in words
 
 
+def test_small_pieces_that_leave_the_printed_cell_in_sight_are_no_empty_board(
+    seen: list[Seen], penmarrow: GameSheet, penmarrow_layout: Grid
+) -> None:
+    shown = [replace(one, bare=np.maximum(one.bare, 0.85)) for one in seen]
+
+    assert "look as they do on the photos of the empty" not in said(
+        shown, penmarrow_layout, penmarrow
+    )
+
+
 def test_a_layout_given_as_an_empty_board_is_named(
     penmarrow: GameSheet, penmarrow_layout: Grid
 ) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from desk import archive as archive_room
+from desk.keeping import store as photo_store
 from scoring.grid import parse_grid
 from scoring.sheet import load_sheet
 from scoring.tally import tally
@@ -324,7 +324,7 @@ def test_a_full_disk_is_named_and_nothing_is_half_kept(
         raise OSError(28, "No space left on device")
 
     kept = tmp_path / "archive"
-    monkeypatch.setattr(archive_room, "write_durably", full)
+    monkeypatch.setattr(photo_store, "write_durably", full)
     words = ["--no-questions", "--out", tmp_path / "out", "--archive", kept]
 
     ended = tallyglass("tally", table, BOARDS[0], *words)
