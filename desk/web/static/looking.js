@@ -91,7 +91,7 @@ export async function keptGame(_state, number) {
   const seatOf = (player) => game.boards.findIndex((board) => board.player === player);
   return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`),
     h("p", { class: "mind" }, game.tally.settled === false ? `Kept with open doubts: ${game.tally.winners.join(", ")} as read.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
-    tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.winners,
+    tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.settled === false ? [] : game.tally.winners,
       (column, label) => proof(players[column], label, places[seatOf(players[column].player)], told(seatOf(players[column].player)))),
     game.answers.length ? [h("h2", {}, "Said by people"), h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour} (${a.by})`)))] : null,
     game.boards.map((board, seat) => [h("h2", {}, board.player), zoomable(boardSvg(places[seat], told(seat), { label: `${board.player}’s board as kept` }), `kept-${seat}`)]),
