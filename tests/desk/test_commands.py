@@ -26,6 +26,7 @@ READING_KEYS = {
     "method",
     "error_mm",
     "board_corners_px",
+    "alarm",
     "cells",
     "milliseconds",
 }
