@@ -22,7 +22,7 @@ from scoring.types import EMPTY
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, lab_from_linear
 from vision.shades import NOISE_LAB, Shades, glossy_shades, matte_shades
 from vision.smooth import leave_one_out
-from vision.together import NEIGHBOURS, Looks, weigh_together
+from vision.together import NEIGHBOURS, Looks, lamp_slopes, weigh_together, whitening
 from vision.types import Light, Samples
 
 Array = NDArray[np.float64]
@@ -157,7 +157,9 @@ def _fits(
         top=top,
         board=board,
     )
-    whiten_top, whiten_board = _whitening(top, setting), _whitening(board, setting)
+    chroma_sd = setting.chroma_sd[:, None, :]
+    whiten_top = whitening(lamp_slopes(top), NOISE_LAB, chroma_sd)
+    whiten_board = whitening(lamp_slopes(board), NOISE_LAB, chroma_sd)
     top_lab = lab_from_linear(top).astype(np.float32)
     board_lab = lab_from_linear(board).astype(np.float32)
     for i in range(len(top)):
@@ -197,23 +199,6 @@ def _nearest(cost: Array) -> NDArray[np.int64]:
     """The ``LOOKS`` nearest variants, the nearest first."""
     near = np.argpartition(cost, LOOKS)[:LOOKS] if len(cost) > LOOKS else np.arange(len(cost))
     return near[np.argsort(cost[near], kind="stable")]
-
-
-def _whitening(colours: Array, setting: _Setting) -> Array:
-    """Matrices (N, 3, 3) that turn a CIELAB difference into standard deviations.
-
-    Noise is ``NOISE_LAB`` on each axis, and along the two directions in which a warmer or greener
-    light moves this very colour, the light's own uncertainty more.
-    """
-    step = 0.02
-    here = lab_from_linear(colours)
-    moved = [
-        (lab_from_linear(colours * np.exp(step * FROM_INTENSITY_CHROMA[:, k])) - here) / step
-        for k in (1, 2)
-    ]
-    along = np.stack(moved, axis=2) * setting.chroma_sd[:, None, :]
-    covariance = np.eye(3) * NOISE_LAB**2 + along @ along.transpose(0, 2, 1)
-    return np.linalg.cholesky(np.linalg.inv(covariance)).transpose(0, 2, 1)
 
 
 @dataclass(frozen=True, eq=False)

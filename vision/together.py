@@ -94,7 +94,8 @@ class _Scene:
 
 def _scene(looks: Looks, noise: float, chroma: float) -> _Scene:
     top, board = _slopes(looks.top), _slopes(looks.board)
-    whiten_top, whiten_board = _whitening(top, noise, chroma), _whitening(board, noise, chroma)
+    whiten_top = whitening(top[:, :, :2], noise, chroma)
+    whiten_board = whitening(board[:, :, :2], noise, chroma)
     difference = np.concatenate(
         [
             np.einsum("nij,nkvj->nkvi", whiten_top, looks.difference[:, :-1]),
@@ -109,20 +110,31 @@ def _scene(looks: Looks, noise: float, chroma: float) -> _Scene:
 
 def _slopes(colours: Array) -> Array:
     """Change of CIELAB (N, 3, 4) of colours (N, 3) per unit of each shift."""
-    here = lab_from_linear(colours)
-    chroma, veil = 0.02, 0.003
-    moved = [colours * np.exp(chroma * FROM_INTENSITY_CHROMA[:, k]) for k in (1, 2)]
-    veils = (np.ones(3), np.array([0.5, 0.0, -1.0]))
-    moved += [np.maximum(colours + veil * way, 1e-4) for way in veils]
-    steps = (chroma, chroma, veil, veil)
-    return np.stack(
-        [(lab_from_linear(m) - here) / step for m, step in zip(moved, steps, strict=True)], axis=2
-    )
+    here, veil = lab_from_linear(colours), 0.003
+    ways = (np.ones(3), np.array([0.5, 0.0, -1.0]))
+    veiled = [
+        (lab_from_linear(np.maximum(colours + veil * way, 1e-4)) - here) / veil for way in ways
+    ]
+    return np.concatenate([lamp_slopes(colours), np.stack(veiled, axis=2)], axis=2)
 
 
-def _whitening(slopes: Array, noise: float, chroma: float) -> Array:
-    """Matrices (N, 3, 3) that turn a CIELAB difference into standard deviations of own noise."""
-    along = slopes[:, :, :2] * chroma
+def lamp_slopes(colours: Array) -> Array:
+    """Change of CIELAB (N, 3, 2) of colours (N, 3) per log unit of a greener, a yellower lamp."""
+    here, step = lab_from_linear(colours), 0.02
+    moved = [
+        (lab_from_linear(colours * np.exp(step * FROM_INTENSITY_CHROMA[:, k])) - here) / step
+        for k in (1, 2)
+    ]
+    return np.stack(moved, axis=2)
+
+
+def whitening(slopes: Array, noise: float, chroma_sd: Array | float) -> Array:
+    """Matrices (N, 3, 3) that turn a CIELAB difference into standard deviations.
+
+    ``noise`` on each axis, and along the lamp's slopes (N, 3, 2) its own uncertainty more:
+    ``chroma_sd``, one for all or (N, 1, 2).
+    """
+    along = slopes * chroma_sd
     covariance = np.eye(3) * noise**2 + along @ along.transpose(0, 2, 1)
     return np.linalg.cholesky(np.linalg.inv(covariance)).transpose(0, 2, 1)
 
