@@ -88,12 +88,19 @@ def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Readin
     before stays so: answers settle doubts, and never change in silence what was read.
     """
     cells = _named(belief_of(reading.evidence, table, answers), reading.evidence, table)
-    for cell, before in reading.cells.items():
-        if cell in answers:
-            cells[cell] = CellReading(answers[cell], (answers[cell],))
-        elif before.doubt is None:
-            cells[cell] = before
-    return replace(reading, cells=cells)
+    return replace(reading, cells=settled_cells(reading.cells, cells, answers))
+
+
+def settled_cells(
+    before: Mapping[str, CellReading], now: Mapping[str, CellReading], answers: Mapping[str, str]
+) -> dict[str, CellReading]:
+    """Every cell as answered, else as it was where it was certain, else as it is judged now."""
+    return {
+        cell: CellReading(answers[cell], (answers[cell],))
+        if cell in answers
+        else (was if was.doubt is None else now[cell])
+        for cell, was in before.items()
+    }
 
 
 def belief_of(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> Belief:

@@ -18,7 +18,7 @@ from calibrate.types import Table
 from vision.classify import Belief
 from vision.doubt import GLARE_VEIL, margin_asked
 from vision.errors import DifferentBoards
-from vision.read import belief_of
+from vision.read import belief_of, settled_cells
 from vision.read import settle as settle_one
 from vision.types import ODD, CellReading, Reading
 
@@ -72,12 +72,7 @@ def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Readin
         return settle_one(reading, answers, table)
     looks = [settle_one(look, answers, table) for look in reading.looks]
     cells = _joined_cells(looks, table, answers)
-    for cell, before in reading.cells.items():
-        if cell in answers:
-            cells[cell] = CellReading(answers[cell], (answers[cell],))
-        elif before.doubt is None:
-            cells[cell] = before
-    return replace(reading, cells=cells)
+    return replace(reading, cells=settled_cells(reading.cells, cells, answers))
 
 
 def _joined_cells(

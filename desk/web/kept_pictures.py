@@ -10,7 +10,7 @@ import numpy as np
 
 from desk.archive import Archive
 from desk.web.errors import no_such
-from desk.web.work import JPEG_QUALITY, PICTURE_PX
+from desk.web.work import jpeg_for_phones
 from scoring.lattice import board_corners_mm
 from scoring.sheet import parse_sheet
 from vision.decode import load_photo
@@ -52,10 +52,5 @@ def board_of(game: dict[str, Any], seat: int) -> dict[str, Any]:
 def picture(data: bytes) -> tuple[bytes, int, int, int]:
     """JPEG, its width and height, and the full-size photo's width."""
     photo = load_photo(data, "kept photo")
-    height, width = photo.pixels.shape[:2]
-    scale = min(1.0, PICTURE_PX / max(width, height))
-    size = (round(width * scale), round(height * scale))
-    small = cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA)
-    quality = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY]
-    jpeg = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), quality)[1]
-    return jpeg.tobytes(), size[0], size[1], photo.full_size_px[0]
+    jpeg, size = jpeg_for_phones(photo)
+    return jpeg, size[0], size[1], photo.full_size_px[0]

@@ -149,15 +149,21 @@ def in_reading_order(readings: list[Reading]) -> list[Reading]:
     return [readings[i] for i in sorted(range(len(readings)), key=places.__getitem__)]
 
 
-def picture_of(photo: Photo, path: Path) -> dict[str, Any]:
-    """Write the upright photo as a JPEG for phones; returns its size and the photo's."""
+def jpeg_for_phones(photo: Photo) -> tuple[bytes, tuple[int, int]]:
+    """The upright photo as a JPEG small enough for phones, and its width and height, px."""
     height, width = photo.pixels.shape[:2]
     scale = min(1.0, PICTURE_PX / max(width, height))
     size = (round(width * scale), round(height * scale))
     small = cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA)
     quality = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY]
     jpeg = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), quality)[1]
-    write_whole(path, jpeg.tobytes())
+    return jpeg.tobytes(), size
+
+
+def picture_of(photo: Photo, path: Path) -> dict[str, Any]:
+    """Write the upright photo as a JPEG for phones; returns its size and the photo's."""
+    jpeg, size = jpeg_for_phones(photo)
+    write_whole(path, jpeg)
     return {"width": size[0], "height": size[1], "full_size_px": list(photo.full_size_px)}
 
 
