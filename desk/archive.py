@@ -104,11 +104,15 @@ class Archive:
             self.folder = Path(self.store.root)
             if isinstance(self.store, FolderStore):
                 (self.folder / "photos").mkdir(parents=True, exist_ok=True)
+            self.opened = self._places()
 
     def _open(self, where: Path | str) -> Database:
         if is_url(where):
             return open_server(str(where))
         folder = Path(where)
+        if folder != default_archive_folder() and not folder.absolute().parent.is_dir():
+            reason = f"cannot be made: there is no folder {folder.parent}. Is its drive plugged in?"
+            raise ArchiveError(folder, reason)
         with errors_named(folder):
             folder.mkdir(parents=True, exist_ok=True)
         return open_sqlite(folder / "archive.sqlite")
@@ -118,6 +122,28 @@ class Archive:
             reason = "does not know yet where its photos lie; say it with --photos."
             raise ArchiveError(self.where, reason)
         return self.where
+
+    def _places(self) -> list[tuple[int, int]]:
+        """Device and inode of what lies on a disk here: another disk's would differ."""
+        local = [self.where / "archive.sqlite"] if isinstance(self.where, Path) else []
+        if isinstance(self.store, FolderStore):
+            local.append(self.folder / "photos")
+        return [(found.st_dev, found.st_ino) for found in map(Path.stat, local)]
+
+    def check_places(self) -> None:
+        """Raise ArchiveError where a disk is not the one that was opened.
+
+        A file that is open outlives its disk's place in the tree: without this, a save after the
+        drive was pulled would be acknowledged and lie half on it, half under its empty place.
+        """
+        with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+            if self._places() == self.opened:
+                return
+        reason = (
+            "is not where it was: was its drive pulled? What was saved before is on the drive; "
+            "this game is not safe yet. Plug the drive in, start again and save it again."
+        )
+        raise ArchiveError(self.where, reason)
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -143,11 +169,14 @@ class Archive:
     def save_content(self, content: Content, files: Mapping[str, bytes]) -> int:
         """Keep a game's content, after the files that it names and nobody has kept yet."""
         with errors_named(self.where):
+            self.check_places()
             self.put_files(files)
             with self.database.writing() as db:
                 # An erasure may have taken a file away since; from here on none can.
                 self.put_files(files)
-                return add_game(db, content)
+                number = add_game(db, content)
+            self.check_places()
+            return number
 
     def put_files(self, files: Mapping[str, bytes]) -> None:
         """Keep files by their names."""

@@ -14,18 +14,22 @@ from desk.archive import Archive
 from desk.records import GameRecord
 from tests.desk.saving import game
 
+Place = tuple[Path | str, str | None]
+"""Where an archive lies, and where its photos lie if not beside it."""
+
 DISTINCT = 60
 """Different games that are saved in turn."""
 
 
-def check(folder: Path, kills: int, rng: random.Random) -> int:
+def check(place: Place, kills: int, rng: random.Random) -> int:
     """Kill a saving process so often; returns how many games were acknowledged."""
+    where, photos = place
     games = [game(seed) for seed in range(DISTINCT)]
-    Archive(folder)
+    Archive(where, photos=photos)
     acknowledged: dict[int, int] = {}
     for kill in range(kills):
-        acknowledged |= killed_while_saving(folder, games, kill * 7, rng.uniform(0, 0.06))
-    archive = Archive(folder)
+        acknowledged |= killed_while_saving(where, games, kill * 7, rng.uniform(0, 0.06))
+    archive = Archive(where)
     for number, seed in acknowledged.items():
         kept = archive.game(number)
         assert kept["tally"] == games[seed].tally
@@ -39,7 +43,7 @@ def check(folder: Path, kills: int, rng: random.Random) -> int:
 
 
 def killed_while_saving(
-    folder: Path, games: list[GameRecord], first: int, after_s: float
+    where: Path | str, games: list[GameRecord], first: int, after_s: float
 ) -> dict[int, int]:
     """Seeds by number of the games that a process acknowledged before SIGKILL ended it.
 
@@ -48,7 +52,7 @@ def killed_while_saving(
     reader, writer = os.pipe()
     child = os.fork()
     if child == 0:
-        save_for_ever(folder, games, first, writer)
+        save_for_ever(where, games, first, writer)
     os.close(writer)
     with os.fdopen(reader) as told:
         select.select([told], [], [], 60)  # the first save is done, or the process has failed
@@ -59,10 +63,10 @@ def killed_while_saving(
     return dict(tuple(map(int, line.split())) for line in lines)  # type: ignore[misc]
 
 
-def save_for_ever(folder: Path, games: list[GameRecord], first: int, writer: int) -> None:
+def save_for_ever(where: Path | str, games: list[GameRecord], first: int, writer: int) -> None:
     """Save one game after another, saying each once it is acknowledged, until killed."""
     try:
-        archive = Archive(folder)
+        archive = Archive(where)
         for turn in range(first, first + 100_000):
             seed = turn % len(games)
             number = archive.save(games[seed])

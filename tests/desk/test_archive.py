@@ -104,9 +104,9 @@ def test_a_photo_that_cannot_be_kept_leaves_no_half_game(archive: Archive) -> No
     assert archive.games() == []
 
 
-def test_a_kill_at_any_moment_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
+def test_a_kill_at_any_moment_loses_nothing_that_was_acknowledged(place: kills.Place) -> None:
     """The same with 1,000 kills: tests/bench/archive.py kills."""
-    kills.check(tmp_path, kills=KILLS, rng=random.Random(20261125))
+    kills.check(place, kills=KILLS, rng=random.Random(20261125))
 
 
 def test_programs_that_open_a_new_archive_at_once_wait_for_each_other(tmp_path: Path) -> None:

@@ -9,10 +9,13 @@ from pathlib import Path
 import pytest
 
 from desk.archive import Archive
+from desk.keeping.pack import export
 from desk.keeping.reread import Reread, Workers, reread, tasks_of
 from desk.keeping.search import ANYTHING
 from desk.keeping.store import table_file
+from desk.keeping.unpack import import_zip
 from desk.keeping.verify import verify
+from tests.desk.kills import Place
 from tests.desk.practice import PRACTICE, Run
 
 
@@ -29,9 +32,15 @@ def kept(table: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def archive(kept: Path, tmp_path: Path) -> Archive:
-    """A copy that a test may change."""
-    return Archive(Path(shutil.copytree(kept, tmp_path / "archive")))
+def archive(kept: Path, place: Place, tmp_path: Path) -> Archive:
+    """A copy that a test may change, in a folder and on a server."""
+    where, photos = place
+    if isinstance(where, Path):
+        return Archive(Path(shutil.copytree(kept, where)))
+    archive = Archive(where, photos=photos)
+    export(Archive(kept), tmp_path / "kept.zip")
+    import_zip(archive, tmp_path / "kept.zip")
+    return archive
 
 
 def test_a_kept_game_is_proven_and_read_again_as_it_was(archive: Archive, table: Path) -> None:
@@ -100,7 +109,7 @@ def test_the_commands_say_it_all(
     archive: Archive, table: Path, tallyglass: Run, tmp_path: Path
 ) -> None:
     def ran(*words: str | Path) -> str:
-        ended = tallyglass("archive", *words, "--archive", archive.folder)
+        ended = tallyglass("archive", *words, "--archive", named(archive))
         assert (ended.code, ended.err) == (0, "")
         return ended.out
 
@@ -130,6 +139,13 @@ def test_the_commands_say_it_all(
     assert "All of it is proven." in ran("verify")
 
 
+def named(archive: Archive) -> str | Path:
+    """What a person writes after --archive."""
+    if isinstance(archive.where, Path):
+        return archive.where
+    return archive.database.engine.url.render_as_string(hide_password=False)
+
+
 def table_sheet() -> Path:
     return PRACTICE.parents[1] / "sheets" / "penmarrow.toml"
 
@@ -139,7 +155,7 @@ def test_an_archive_that_does_not_hold_ends_with_its_own_code(
 ) -> None:
     (archive.folder / archive.game(1)["boards"][0]["photo_file"]).unlink()
 
-    ended = tallyglass("archive", "verify", "--archive", archive.folder)
+    ended = tallyglass("archive", "verify", "--archive", named(archive))
 
     assert ended.code == 4
     assert "Wrong: Game 1, photo of isla" in ended.err
