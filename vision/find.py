@@ -33,7 +33,7 @@ from vision.view import View, view_of
 
 Array = NDArray[np.float64]
 
-REACHES_PX = (14, 5, 3)
+REACHES_PX = (14, 3)
 TAP_REACHES_PX = (REACHES_PX, (20, 10, 5, 3), (28, 20, 10, 5, 3))
 """Search radii of the rounds of alignment, artwork px (the board is 1000 long)."""
 

@@ -19,9 +19,11 @@ Marks = list[tuple[int, Array]]
 DETECTION_PX = 1600
 """Marks are looked for in a picture of at most this long side, then refined in the decoded one."""
 
+ENOUGH_MARKS = 3
+"""So many found in a small picture are enough: a larger one is not searched for the others."""
 
-QUICK_SHARE = 0.03
-"""The quick detector looks for marks whose side is at least this share of the picture's."""
+HALF_MODULE = 1 / 12
+"""Share of a mark's side in which each corner is sought again: a mark has six modules across."""
 
 
 def find_marks(photo: Photo) -> dict[int, Array]:
@@ -39,28 +41,26 @@ def seen_once(marks: Marks) -> dict[int, Array]:
 
 
 def wanted_marks(view: View, ids: Collection[int]) -> Marks:
-    """The marks seen whose id is wanted, by the quick detector where that finds two of them."""
-    for quick in (True, False):
-        marks = [(mark, corners) for mark, corners in all_marks(view, quick=quick) if mark in ids]
-        if len({mark for mark, _ in marks}) >= 2:
+    """The marks seen whose id is wanted, from the smallest picture that shows enough of them."""
+    marks: Marks = []
+    for halving in range(len(view.greys) - 2, _halving(view) - 1, -1):
+        marks = [(mark, corners) for mark, corners in all_marks(view, halving) if mark in ids]
+        if len({mark for mark, _ in marks}) >= min(ENOUGH_MARKS, len(ids)):
             break
     return marks
 
 
-def all_marks(view: View, *, quick: bool = False) -> Marks:
-    """Every mark seen: its id and its corners (4, 2) full-size px.
+def all_marks(view: View, halving: int | None = None) -> Marks:
+    """Every mark seen in one of the view's halvings: its id and its corners (4, 2) full-size px.
 
-    Sources: Garrido-Jurado et al., "Automatic generation and detection of highly reliable fiducial
-    markers", Pattern Recognition 47(6), 2014; the quick one: Romero-Ramirez et al., "Speeded up
-    detection of squared fiducial markers", Image and Vision Computing 76, 2018. Both as OpenCV
-    implements them.
+    Source: Garrido-Jurado et al., "Automatic generation and detection of highly reliable fiducial
+    markers", Pattern Recognition 47(6), 2014, as OpenCV implements it; the corners are refined in
+    the decoded picture (Foerstner and Guelch, ISPRS workshop on fast processing, 1987, as OpenCV's
+    cornerSubPix).
     """
-    halving = max(0, round(math.log2(max(view.greys[0].shape) / DETECTION_PX)))
-    halving = min(halving, len(view.greys) - 1)
+    halving = _halving(view) if halving is None else halving
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    parameters.useAruco3Detection = quick
-    parameters.minMarkerLengthRatioOriginalImg = QUICK_SHARE if quick else 0.0
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     detector = cv2.aruco.ArucoDetector(dictionary, parameters)
     corners, ids, _ = detector.detectMarkers(view.greys[halving])
@@ -68,12 +68,25 @@ def all_marks(view: View, *, quick: bool = False) -> Marks:
         return []
     k = 2**halving
     return [
-        (
-            int(mark),
-            to_full(view.photo, np.asarray(quad, np.float64).reshape(4, 2) * k + (k - 1) / 2),
-        )
+        (int(mark), to_full(view.photo, _refined(view, np.reshape(quad, (4, 2)) * k + (k - 1) / 2)))
         for mark, quad in zip(np.asarray(ids).ravel(), corners, strict=True)
     ]
+
+
+def _halving(view: View) -> int:
+    """The least halved picture in which marks are looked for."""
+    halving = max(0, round(math.log2(max(view.greys[0].shape) / DETECTION_PX)))
+    return min(halving, len(view.greys) - 1)
+
+
+def _refined(view: View, corners: Array) -> Array:
+    """A mark's corners (4, 2), decoded px, sought again in the decoded picture."""
+    side = float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
+    reach = max(1, round(HALF_MODULE * side))
+    found = np.asarray(corners, np.float32).reshape(-1, 1, 2)
+    ends = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
+    cv2.cornerSubPix(view.greys[0], found, (reach, reach), (-1, -1), ends)
+    return found.reshape(4, 2).astype(np.float64)
 
 
 def mark_pairs(seen: Mapping[int, Array], known_mm: Mapping[int, Array]) -> tuple[Array, Array]:

@@ -28,13 +28,11 @@ to a tenth of a px, which is 0.04 mm on a board of 200 mm, and costs a quarter."
 
 @dataclass(frozen=True, eq=False)
 class Patches:
-    """The artwork's telling places: ``centres`` (N, 2) artwork px; ``grey`` (H, W), softened, at
-    the artwork's size; ``small`` the same shrunk, and the templates cut from it."""
+    """The artwork's telling places: ``small`` (H, W), the artwork in grey, softened and shrunk;
+    ``centres`` (N, 2) px of it, and the templates cut from it there."""
 
-    centres: NDArray[np.int64]
-    grey: Soft
     small: Soft
-    small_centres: NDArray[np.int64]
+    centres: NDArray[np.int64]
     templates: tuple[Soft, ...]
 
 
@@ -56,7 +54,7 @@ def patches_of(artwork: Artwork) -> Patches:
     templates = tuple(
         np.ascontiguousarray(small[y - half : y + half + 1, x - half : x + half + 1]) for x, y in at
     )
-    return Patches(centres, grey, small, at, templates)
+    return Patches(small, at, templates)
 
 
 def _telling_places(grey: Soft, known: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -86,16 +84,20 @@ def align_patches(
     (N,), 0 at the rim of the search. ``reach_px`` is the search radius in artwork px.
     Source: J. P. Lewis, "Fast normalized cross-correlation", 1995 (as OpenCV's matchTemplate).
     """
-    patches = patches_of(artwork)
-    off = (SHRINK - 1) / 2
-    origin = artwork.to_mm(np.array([off, off]))
-    size = (patches.small.shape[1], patches.small.shape[0])
-    scale = artwork.px_per_mm / SHRINK
-    seen = view.level(registration, (float(origin[0]), float(origin[1])), scale, size)
-    offsets, scores = _sought(seen.astype(np.float32), patches, max(2, -(-reach_px // SHRINK)))
-    places = patches.small_centres.astype(float)
+    patches, off = patches_of(artwork), (SHRINK - 1) / 2
+    seen = level_small(view, registration, artwork).astype(np.float32)
+    offsets, scores = _sought(seen, patches, max(2, -(-reach_px // SHRINK)))
+    places = patches.centres.astype(float)
     at_mm = artwork.to_mm((places + offsets) * SHRINK + off)
     return artwork.to_mm(places * SHRINK + off), registration.project(at_mm), scores
+
+
+def level_small(view: View, registration: Registration, artwork: Artwork) -> NDArray[np.uint8]:
+    """Grey (H, W) of the board's plane, px for px as ``Patches.small``."""
+    origin = artwork.to_mm(np.full(2, (SHRINK - 1) / 2))
+    height, width = patches_of(artwork).small.shape
+    scale = artwork.px_per_mm / SHRINK
+    return view.level(registration, (float(origin[0]), float(origin[1])), scale, (width, height))
 
 
 def _sought(seen: Soft, patches: Patches, reach: int) -> tuple[Array, Array]:
@@ -105,7 +107,7 @@ def _sought(seen: Soft, patches: Patches, reach: int) -> tuple[Array, Array]:
     span = 2 * half + 1 + 2 * reach
     count = len(patches.templates)
     offsets, scores = np.zeros((count, 2)), np.zeros(count)
-    for i, (x, y) in enumerate((patches.small_centres - half).tolist()):
+    for i, (x, y) in enumerate((patches.centres - half).tolist()):
         window = padded[y : y + span, x : x + span]
         offsets[i], scores[i] = _peak(
             np.asarray(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from calibrate.types import Artwork
 from scoring.lattice import cell_centres_mm
 from scoring.types import Lattice
-from vision.patches import PATCH_PX, patches_of, softened
+from vision.patches import PATCH_PX, SHRINK, level_small, patches_of
 from vision.types import Registration
 from vision.view import View
 
@@ -24,8 +25,8 @@ SEEN = 0.6
 ENOUGH_SEEN = 0.12
 """Share of all patches that must be seen. A full board leaves its frame, a quarter and more."""
 
-EVERY = 3
-"""Correlation is taken over every third px each way: the pictures are soft."""
+EVERY = 2
+"""Correlation is taken over every second px each way: the pictures are soft."""
 
 MARGIN = 0.10
 """By so much the share seen must beat every other placing. All three chosen by hand."""
@@ -42,14 +43,13 @@ def prove(
     hold at least five patches seen.
     """
     patches = patches_of(artwork)
-    size = (patches.grey.shape[1], patches.grey.shape[0])
-    level = view.level(registration, artwork.origin_mm, artwork.px_per_mm, size)
-    picture = softened(level)
+    size = np.array(patches.small.shape[::-1])
+    picture = _with_outside(level_small(view, registration, artwork))
     true, others = _placings(lattice, artwork)
-    known = _normalised(_looked_up(patches.grey, true))
-    scores = _agreement(known, picture, true)
-    shares = [float(np.mean(_agreement(known, picture, other) >= SEEN)) for other in others]
-    quarter = (patches.centres > np.array(size) / 2) @ [1, 2]
+    known = _normalised(_with_outside(patches.small)[true])
+    scores = _agreement(known, picture[true])
+    shares = [float(np.mean(_agreement(known, picture[other]) >= SEEN)) for other in others]
+    quarter = (patches.centres > size / 2) @ [1, 2]
     counts = np.bincount(quarter[scores >= SEEN], minlength=4)
     return {
         "seen": float(np.mean(scores >= SEEN)),
@@ -77,9 +77,10 @@ def is_likely(evidence: Mapping[str, float]) -> bool:
 
 
 def _other_placings(lattice: Lattice, artwork: Artwork) -> Iterator[Array]:
-    """Rigid motions (3, 3) in artwork px: one cell off each way, quarter turns, mirrored."""
-    yield from _shifts(lattice, artwork.px_per_mm)
-    height, width = artwork.pixels.shape[:2]
+    """Rigid motions (3, 3) in px of the small artwork: one cell off each way, quarter turns,
+    mirrored."""
+    yield from _shifts(lattice, artwork.px_per_mm / SHRINK)
+    height, width = patches_of(artwork).small.shape
     for turn in (1, 2, 3):
         yield _about_middle(width, height, np.array(_QUARTER_TURNS[turn]))
     for mirrored in ([[-1, 0], [0, 1]], [[1, 0], [0, -1]]):
@@ -118,15 +119,16 @@ def _about_middle(width: int, height: int, turn: Array) -> Array:
 @lru_cache(maxsize=16)
 def _placings(lattice: Lattice, artwork: Artwork) -> tuple[Lookup, tuple[Lookup, ...]]:
     """The pixels of all patches in their true place, and in every other placing."""
-    size, centres = artwork.pixels.shape[:2], patches_of(artwork).centres
-    return _lookup(size, centres, np.eye(3)), tuple(
-        _lookup(size, centres, motion) for motion in _other_placings(lattice, artwork)
+    patches = patches_of(artwork)
+    return _lookup(patches.small.shape, patches.centres, np.eye(3)), tuple(
+        _lookup(patches.small.shape, patches.centres, motion)
+        for motion in _other_placings(lattice, artwork)
     )
 
 
-def _lookup(size: tuple[int, int], centres: NDArray[np.int64], motion: Array) -> Lookup:
+def _lookup(size: tuple[int, ...], centres: NDArray[np.int64], motion: Array) -> Lookup:
     """Index (N, P) into the raveled picture of every patch after ``motion``, -1 outside it."""
-    half = PATCH_PX // 2
+    half = PATCH_PX // SHRINK // 2
     span = np.arange(-half, half + 1, EVERY)
     dx, dy = np.meshgrid(span, span)
     x = centres[:, :1] + dx.ravel()
@@ -137,9 +139,9 @@ def _lookup(size: tuple[int, int], centres: NDArray[np.int64], motion: Array) ->
     return np.where(inside, row * size[1] + column, -1).reshape(x.shape)
 
 
-def _looked_up(picture: NDArray[np.float32], lookup: Lookup) -> NDArray[np.float32]:
-    """Pixels (N, P) of every patch; outside the picture they are 0."""
-    return np.append(picture.ravel(), np.float32(0))[lookup]
+def _with_outside(picture: NDArray[Any]) -> NDArray[np.float32]:
+    """The raveled picture, and behind it the 0 that lies outside."""
+    return np.append(picture.ravel(), 0).astype(np.float32)
 
 
 def _normalised(patches: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -148,8 +150,6 @@ def _normalised(patches: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(centred / (length + 1e-6), np.float32)
 
 
-def _agreement(
-    known: NDArray[np.float32], picture: NDArray[np.float32], lookup: Lookup
-) -> NDArray[np.float32]:
-    """Normalised cross-correlation (N,) of the known patches with the picture at ``lookup``."""
-    return np.asarray(np.einsum("np,np->n", known, _normalised(_looked_up(picture, lookup))))
+def _agreement(known: NDArray[np.float32], seen: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Normalised cross-correlation (N,) of the known patches, normalised, with those seen."""
+    return np.asarray(np.einsum("np,np->n", known, _normalised(seen)))
