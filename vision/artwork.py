@@ -16,7 +16,7 @@ from vision.view import View, grey_of
 
 Array = NDArray[np.float64]
 
-LOOKS = ((700, 0.90), (1000, 0.85), (1400, 0.90))
+LOOKS = ((520, 0.90), (1000, 0.85), (1400, 0.90))
 """Long side (px) and ratio of Lowe's test at which features are matched, one after the other."""
 
 MOST_POINTS = 2000

@@ -33,9 +33,13 @@ from vision.view import View, view_of
 
 Array = NDArray[np.float64]
 
-REACHES_PX = (14, 3)
-TAP_REACHES_PX = (REACHES_PX, (20, 10, 5, 3), (28, 20, 10, 5, 3))
-"""Search radii of the rounds of alignment, artwork px (the board is 1000 long)."""
+REACHES_PX = {
+    "marks": ((14, 3),),
+    "artwork": ((14, 5, 3),),
+    "corners": ((14, 5, 3), (20, 10, 5, 3), (28, 20, 10, 5, 3)),
+}
+"""Search radii of the rounds of alignment, artwork px (the board is 1000 long), for each way to a
+first guess. Where there are several the one that sees most of the artwork counts."""
 
 FEWEST_PATCHES = 10
 
@@ -178,7 +182,7 @@ def _why_not(search: Search, sought: Sought, *, given: bool) -> BoardNotFound:
 def _is_mirrored(search: Search, sought: Sought) -> bool:
     """Whether the board is proven to be in the photo once that is flipped."""
     flipped = Search(search.view.flipped())
-    return any(_proven_ones(flipped, _by_artwork(flipped, sought, LOOKS[:1]), sought))
+    return any(_proven_ones(flipped, _by_artwork(flipped, sought, LOOKS[:2]), sought))
 
 
 def _first_proven(search: Search, sought: Sought, corners_px: Array | None) -> Registration | None:
@@ -259,7 +263,7 @@ def _best_refined(view: View, start: Registration, sought: Sought) -> Registrati
     """
     lattice, artwork = sought.lattice, sought.artwork
     found = []
-    for reaches in TAP_REACHES_PX if start.method == "corners" else [REACHES_PX]:
+    for reaches in REACHES_PX[start.method]:
         refined = _refined(view, start, lattice, artwork, reaches)
         if refined is not None:
             evidence = prove(view, refined, lattice, artwork)

@@ -6,8 +6,8 @@ Boards of the practice game are photographed at 4032 x 3024 (seeded), or the pho
 named on the command line are taken. In one process, interleaved, medians over the rounds: the full
 decode by OpenCV (the unit, X), the program's own reduced decode, finding with the printed marks,
 finding without them; "with decode" is the reduced decode and the finding together: the whole way
-from bytes to a proven board, for which the limits are 1.2 X with marks and 4 X without. Sampling and
-telling colours come on top and are not timed here (the accuracy run has them). Peak memory is
+from bytes to a proven board, for which the limits are 1.2 X with marks and 4 X without. Sampling
+and telling colours come on top and are not timed here (the accuracy run has them). Peak memory is
 that of a process of its own that decodes and finds once (Linux's VmHWM). ``--cpu`` takes processor
 time of all threads instead of the clock, for a machine that does other work.
 """
