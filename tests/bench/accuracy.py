@@ -33,21 +33,26 @@ import numpy as np
 if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
     sys.path[0] = str(Path(__file__).resolve().parents[2])
 
-from calibrate.learn import calibrate
 from calibrate.types import Table
 from scoring.errors import TallyglassError
-from scoring.lattice import build_lattice
-from scoring.sheet import GameSheet
-from scoring.types import EMPTY, Cell, Colour, Grid
 from tests.bench.curves import Judged, draw_curves
-from tests.bench.yardsticks import COVERED, ask_until_settled, core_colours, plain_classifier
+from tests.bench.folders import (
+    calibrated,
+    games_of,
+    labels_of,
+    local_pitch,
+    photo_file,
+    photo_in,
+    records_of,
+    tables_in,
+)
+from tests.bench.yardsticks import ask_until_settled, core_colours, plain_classifier
 from vision.decode import load_photo
 from vision.promise import upper_bound
 from vision.read import belief_of, read_photo
 from vision.sureness import sureness
 from vision.types import Photo, Reading
 
-TAP_PX = 4
 SUMMED = (
     "boards",
     "found",
@@ -85,7 +90,7 @@ class Count:
 def main() -> int:
     """Run over the folder named on the command line and print what was measured."""
     options = _options()
-    folders = [f for f in sorted(options.photos.iterdir()) if (f / "table.json").exists()]
+    folders = tables_in(options.photos)
     if options.tables:
         folders = [f for f in folders if f.name in options.tables]
     if not folders:
@@ -118,75 +123,13 @@ def _options() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def sheet_from(folder: Path) -> GameSheet:
-    """A game sheet of the table's components; it has no rules, for none are needed to read."""
-    plain = json.loads((folder / "table.json").read_text())
-    cells = [
-        Cell(
-            c["id"], tuple((float(x), float(y)) for x, y in c["polygon_mm"]), bool(c.get("anchor"))
-        )
-        for c in plain["cells"]
-    ]
-    neighbours = {c["id"]: tuple(c["neighbours"]) for c in plain["cells"] if "neighbours" in c}
-    lattice = build_lattice("drawn", cells, tuple(plain["board_size_mm"]), neighbours or None)
-    letters = iter("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
-    return GameSheet(
-        name=plain["name"],
-        lattice=lattice,
-        colours=tuple(Colour(name, next(letters)) for name in plain["colours"]),
-        cards=(),
-        rules=(),
-        piece_height_mm=float(plain.get("piece_thickness_mm", 0.0)),
-        marks={m["id"]: tuple(map(tuple, m["corners_mm"])) for m in plain.get("markers", [])},
-    )
-
-
-def _records(folder: Path) -> list[dict[str, Any]]:
-    return json.loads((folder / "photos.json").read_text())
-
-
-def _file(folder: Path, record: dict[str, Any]) -> Path:
-    beside = folder / record["file"]
-    return beside if beside.exists() else folder / "photos" / record["file"]
-
-
-def _photo(folder: Path, record: dict[str, Any]) -> Photo:
-    return load_photo(_file(folder, record).read_bytes(), record["file"])
-
-
-def calibrated(folder: Path) -> Table:
-    """The table learned from a folder's ``empty`` and ``layout`` photos."""
-    sheet = sheet_from(folder)
-    records = _records(folder)
-    empty = [r for r in records if r["role"] == "empty"]
-    layouts = [r for r in records if r["role"] == "layout"]
-    corners = None if sheet.marks else _tapped((empty or layouts)[0], folder.name)
-    return calibrate(
-        folder.name,
-        sheet,
-        [_photo(folder, r) for r in empty],
-        [(_photo(folder, r), Grid(_labels(r))) for r in layouts],
-        corners,
-    )
-
-
-def _tapped(record: dict[str, Any], name: str) -> np.ndarray:
-    rng = np.random.default_rng(sum(name.encode()))
-    true = np.array(record["board_corners_px"], float)
-    return true + rng.uniform(-TAP_PX, TAP_PX, true.shape)
-
-
-def _labels(record: dict[str, Any]) -> dict[str, str]:
-    return {cell: EMPTY if c == COVERED else c for cell, c in record["cells"].items()}
-
-
 def _run_table(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
     table = calibrated(folder)
     plain = plain_classifier(table, _known(folder))
-    for record in _games(folder):
+    for record in games_of(folder):
         count = counts.setdefault((folder.name, record["split"]), Count())
         count.boards += 1
-        photo = _photo(folder, record)
+        photo = photo_in(folder, record)
         started = time.perf_counter()
         try:
             reading = read_photo(photo, table)
@@ -206,8 +149,8 @@ def _run_table(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
 
 def _known(folder: Path) -> Iterator[tuple[Photo, dict[str, str]]]:
     """The calibration photos and what lies in their cells."""
-    known = (r for r in _records(folder) if r["role"] in ("empty", "layout"))
-    return ((_photo(folder, r), _labels(r)) for r in known)
+    known = (r for r in records_of(folder) if r["role"] in ("empty", "layout"))
+    return ((photo_in(folder, r), labels_of(r)) for r in known)
 
 
 def _judge(reading: Reading, record: dict[str, Any], table: Table, count: Count) -> None:
@@ -222,23 +165,19 @@ def _judge(reading: Reading, record: dict[str, Any], table: Table, count: Count)
     count.silent_settled += asked.silent
 
 
-def _games(folder: Path) -> Iterator[dict[str, Any]]:
-    return (r for r in _records(folder) if r["role"] == "game")
-
-
 def _count_unread(folder: Path, counts: dict[tuple[str, str], Count]) -> None:
-    for record in _games(folder):
+    for record in games_of(folder):
         counts.setdefault((folder.name, record["split"]), Count()).boards += 1
 
 
 def _plain_decode(folder: Path, record: dict[str, Any]) -> float:
     """Seconds, median of five, that OpenCV takes to decode the file in full."""
-    data = np.frombuffer(_file(folder, record).read_bytes(), np.uint8)
+    data = np.frombuffer(photo_file(folder, record).read_bytes(), np.uint8)
     return _median_seconds(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR))
 
 
 def _decode_seconds(folder: Path, record: dict[str, Any], photo: Photo) -> float:
-    data = _file(folder, record).read_bytes()
+    data = photo_file(folder, record).read_bytes()
     return _median_seconds(lambda: load_photo(data, photo.name))
 
 
@@ -278,14 +217,7 @@ def _offsets(reading: Reading, record: dict[str, Any], folder: Path) -> list[flo
     ids = sorted(record["cell_centres_px"])
     found = reading.registration.project(np.array([centres[i] for i in ids], float))
     true = np.array([record["cell_centres_px"][i] for i in ids], float)
-    return [float(d) for d in np.linalg.norm(found - true, axis=1) / _local_pitch(true)]
-
-
-def _local_pitch(true: np.ndarray) -> np.ndarray:
-    """Distance (N,) px of each true centre to the nearest other."""
-    apart = np.linalg.norm(true[:, None] - true[None], axis=2)
-    np.fill_diagonal(apart, np.inf)
-    return apart.min(axis=1)
+    return [float(d) for d in np.linalg.norm(found - true, axis=1) / local_pitch(true)]
 
 
 def _rows(counts: dict[tuple[str, str], Count]) -> Iterable[dict[str, Any]]:

@@ -26,7 +26,7 @@ if not __package__:  # run as a file: its folder holds a scoring.py that would h
     sys.path[0] = str(Path(__file__).resolve().parents[2])
 
 from scoring.errors import TallyglassError
-from tests.bench.accuracy import _games, _photo, calibrated
+from tests.bench.folders import calibrated, games_of, photo_in
 from vision.promise import risk_controlled, upper_bound
 from vision.read import belief_of, read_photo
 from vision.sureness import sureness
@@ -60,9 +60,9 @@ def photo_losses(sure: Array, wrong: NDArray[np.bool_]) -> tuple[Array, Array]:
 def certified(folder: Path) -> Iterator[Certified]:
     """Every game photo of one table; photos whose board is not found accept nothing."""
     table = calibrated(folder)
-    for record in _games(folder):
+    for record in games_of(folder):
         try:
-            reading = read_photo(_photo(folder, record), table)
+            reading = read_photo(photo_in(folder, record), table)
         except TallyglassError as error:
             print(f"{folder.name}: {error}", file=sys.stderr)
             continue

@@ -3,11 +3,13 @@
     python tests/bench/negatives.py PHOTOS_DIR [--most 300] [--seed 0]
 
 ``PHOTOS_DIR`` is a folder as for the accuracy run. Every table is sought, marks and all, in photos
-of four kinds, in turn: other tables' final boards; bare table tops (a photo with its board painted
-over by a stretch of the table); random textures (blots and stripes of random size); and the
-table's own boards half covered by texture, where a find counts as wrong if a cell's centre is off
-by over a quarter of the pitch. Printed: photos, found, wrongly found, with the one-sided 95 %
-Clopper-Pearson bound, and each wrong find.
+of seven kinds, in turn: other tables' final boards; a stranger's board with this table's marks laid
+where they belong; bare table tops (a photo with its board painted over by a stretch of the table);
+painted table tops; random textures (blots and stripes); real photographs of other things (those
+that scikit-image carries); and the table's own boards half covered by texture, where a find counts
+as wrong if a cell's centre is off by over a
+quarter of the pitch. Printed: photos, found, wrongly found, with the one-sided 95 %
+Clopper-Pearson bound, each wrong find, and those that came nearest to being proven.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -27,16 +29,33 @@ from numpy.typing import NDArray
 if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
     sys.path[0] = str(Path(__file__).resolve().parents[2])
 
+import skimage.data
+
 from calibrate.types import Table
-from scoring.lattice import cell_centres_mm
-from tests.bench import accuracy
+from samples.tabletop import TABLETOPS, tabletop
+from scoring.lattice import board_corners_mm, cell_centres_mm
+from tests.bench.folders import calibrated, games_of, local_pitch, photo_file, tables_in
+from vision import find
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
-from vision.find import find_board
+from vision.geometry import homography_between
+from vision.promise import upper_bound
+from vision.proof import ENOUGH_SEEN, MARGIN
 from vision.types import Photo
 
 Pixels = NDArray[np.uint8]
-KINDS = ("other board", "table top", "texture", "half covered")
+KINDS = (
+    "other board",
+    "our marks",
+    "table top",
+    "painted top",
+    "texture",
+    "real photo",
+    "half covered",
+)
+REAL = ("astronaut", "brick", "camera", "chelsea", "coffee", "grass", "gravel", "rocket", "text",
+        "page", "coins", "retina", "immunohistochemistry", "hubble_deep_field", "moon")  # fmt: skip
+NEAREST = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,53 +75,86 @@ def main() -> int:
     parser.add_argument("--most", type=int, default=300)
     parser.add_argument("--seed", type=int, default=0)
     options = parser.parse_args()
-    folders = [f for f in sorted(options.photos.iterdir()) if (f / "table.json").exists()]
+    folders = tables_in(options.photos)
     rng = np.random.default_rng(options.seed)
     seen, found, wrong = Counter[str](), Counter[str](), Counter[str]()
-    tables = [accuracy.calibrated(folder) for folder in folders]
+    tables = [calibrated(folder) for folder in folders]
+    near: list[tuple[float, str]] = []
     for number in range(options.most):
         at = number % len(folders)
-        shown = _shown(KINDS[number // len(folders) % len(KINDS)], folders, at, rng)
+        shown = _shown(KINDS[number // len(folders) % len(KINDS)], folders, tables, at, rng)
         seen[shown.kind] += 1
-        verdict = _verdict(shown, tables[at])
+        verdict, nearest = _verdict(shown, tables[at])
         found[shown.kind] += verdict is not None
+        if verdict is None:
+            near.append((nearest, f"{folders[at].name} in {shown.name} ({shown.kind})"))
         if verdict:
             wrong[shown.kind] += 1
             print(f"wrongly found: {folders[at].name} in {shown.name} ({shown.kind})")
     for kind in KINDS:
         print(f"{kind:13} {seen[kind]:4} photos {found[kind]:4} found {wrong[kind]:4} wrongly")
-    bound = accuracy.upper_bound(wrong.total(), seen.total())
+    bound = upper_bound(wrong.total(), seen.total())
     print(f"{wrong.total()} of {seen.total()} wrongly found (95 %: under {100 * bound:.1f} %)")
+    print("nearest to a proof (1 proves; half covered boards may be right):")
+    for share, words in sorted(near, reverse=True)[:NEAREST]:
+        print(f"  {share:.2f} {words}")
     return int(wrong.total() > 0)
 
 
-def _verdict(shown: Shown, table: Table) -> bool | None:
-    """None where nothing was found, else whether what was found is wrong."""
+def _verdict(shown: Shown, table: Table) -> tuple[bool | None, float]:
+    """None where nothing was found, else whether what was found is wrong; and how near to a proof
+    the best refused place came: the least of its figures as a share of what is asked."""
+    proving, nearest = find.prove, [0.0]
+
+    def watched(*given: Any) -> dict[str, float]:
+        evidence = proving(*given)
+        nearest.append(_nearness(evidence))
+        return evidence
+
+    find.prove = watched
     try:
-        found = find_board(shown.photo, table.sheet.lattice, table.artwork, table.marks)
+        found = find.find_board(shown.photo, table.sheet.lattice, table.artwork, table.marks)
     except BoardNotFound:
-        return None
+        return None, max(nearest)
+    finally:
+        find.prove = proving
     if shown.true_px is None:
-        return True
+        return True, 1.0
     true = np.array([shown.true_px[cell.id] for cell in table.sheet.lattice.cells])
     off = np.linalg.norm(
         found.project(np.array(cell_centres_mm(table.sheet.lattice))) - true, axis=1
     )
-    return bool((off > 0.25 * accuracy._local_pitch(true)).any())
+    return bool((off > 0.25 * local_pitch(true)).any()), 1.0
 
 
-def _shown(kind: str, folders: list[Path], at: int, rng: np.random.Generator) -> Shown:
+def _nearness(evidence: Mapping[str, float]) -> float:
+    margin = evidence["seen"] - evidence["runner_up"]
+    return min(evidence["seen"] / ENOUGH_SEEN, margin / MARGIN, evidence["quarters"] / 3)
+
+
+def _shown(
+    kind: str, folders: list[Path], tables: list[Table], at: int, rng: np.random.Generator
+) -> Shown:
     """A photo of this kind for the table of ``folders[at]``."""
     others = [folder for i, folder in enumerate(folders) if i != at]
     folder = folders[at] if kind == "half covered" else others[rng.integers(len(others))]
-    record = _any(accuracy._games(folder), rng)
-    photo = load_photo(accuracy._file(folder, record).read_bytes(), record["file"])
+    record = _any(games_of(folder), rng)
+    photo = load_photo(photo_file(folder, record).read_bytes(), record["file"])
     shown = Shown(kind, f"{folder.name}/{record['file']}", photo)
+    corners = (np.array(record["board_corners_px"]) + 0.5) / photo.scale - 0.5
     if kind == "other board":
         return shown
-    corners = (np.array(record["board_corners_px"]) + 0.5) / photo.scale - 0.5
+    if kind == "our marks":
+        return replace(shown, photo=replace(photo, pixels=_marked(photo, corners, tables[at])))
     if kind == "table top":
         return replace(shown, photo=replace(photo, pixels=_bare(photo.pixels, corners)))
+    if kind == "painted top":
+        name = str(rng.choice(sorted(TABLETOPS)))
+        top = tabletop(name, int(rng.integers(1000)))
+        return replace(shown, name=name, photo=_repainted(photo, top))
+    if kind == "real photo":
+        name = str(rng.choice(REAL))
+        return replace(shown, name=name, photo=_repainted(photo, _real(name)))
     blots = _texture(photo.pixels.shape[:2], rng)
     if kind == "texture":
         return replace(shown, photo=replace(photo, pixels=blots))
@@ -117,6 +169,39 @@ def _shown(kind: str, folders: list[Path], at: int, rng: np.random.Generator) ->
 def _any(records: Iterator[dict[str, Any]], rng: np.random.Generator) -> dict[str, Any]:
     every = list(records)
     return every[rng.integers(len(every))]
+
+
+def _repainted(photo: Photo, picture: Pixels) -> Photo:
+    """The photo with a picture over all of it."""
+    height, width = photo.pixels.shape[:2]
+    whole = cv2.resize(picture, (width, height), interpolation=cv2.INTER_CUBIC)
+    return replace(photo, pixels=np.asarray(whole, np.uint8))
+
+
+def _real(name: str) -> Pixels:
+    picture = np.asarray(getattr(skimage.data, name)())
+    return np.ascontiguousarray(
+        picture[..., :3] if picture.ndim == 3 else np.dstack([picture] * 3), np.uint8
+    )
+
+
+def _marked(photo: Photo, corners_px: NDArray[np.float64], table: Table) -> Pixels:
+    """The photo with this table's marks drawn round the board in it, as if it were this table's."""
+    pixels = photo.pixels.copy()
+    lay = homography_between(np.array(board_corners_mm(table.sheet.lattice)), corners_px, 2.0)
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    for number, mark_mm in table.marks.items():
+        card = np.full((120, 120), 235, np.uint8)
+        card[15:105, 15:105] = cv2.aruco.generateImageMarker(dictionary, number, 90)
+        drawn = np.array([[15, 15], [105, 15], [105, 105], [15, 105]]) - 0.5
+        to_mm = cv2.getPerspectiveTransform(
+            drawn.astype(np.float32), np.asarray(mark_mm, np.float32)
+        )
+        size = pixels.shape[1::-1]
+        ink = cv2.warpPerspective(card, lay @ to_mm, size)
+        there = cv2.warpPerspective(np.full_like(card, 255), lay @ to_mm, size) > 127
+        pixels[there] = ink[there][:, None]
+    return pixels
 
 
 def _bare(pixels: Pixels, corners_px: NDArray[np.float64]) -> Pixels:
