@@ -155,6 +155,9 @@ def tally(
     """Score one game: read the boards, ask what matters, show every point's proof, keep it.
 
     tallyglass tally kitchen.table Ana=ana.jpg Ben=ben.jpg --claims claims.toml
+
+    A photo of several boards is named by each of their players, left to right: Ana=all.jpg
+    Ben=all.jpg
     """
     from desk.tallying import TallyJob, run_tally
 

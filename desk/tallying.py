@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,16 +13,18 @@ from desk.answers import answers_from, load_answers, noting_answers
 from desk.archive import Archive, default_archive_folder, now_utc
 from desk.durable import write_whole
 from desk.export import tally_csv, tally_json
-from desk.given import load_claims, parse_corners_by_player, parse_seats
+from desk.given import GivenError, PointsPx, load_claims, parse_corners_by_player, parse_seats
 from desk.pictures import save_overlay
 from desk.pipeline import record_of, score_game, seat_player, with_answers
 from desk.questions import ask_at_terminal, file_name, leave_open
 from desk.say import CAUTION, complain, quietly, working
 from desk.scoresheet import score_sheet
 from desk.tally_words import tally_words
-from desk.types import Ask, Claims, Clock, Game, Outcome
+from desk.types import Ask, Claims, Clock, Game, Outcome, Seat
 from scoring.tally import check_names
 from scoring.types import EMPTY
+from vision.decode import load_photo
+from vision.read import read_boards as boards_in_photo
 
 
 @dataclass(frozen=True)
@@ -79,13 +81,40 @@ def read_boards(
     """Every player's board read, claims checked before the work begins."""
     check_claims(table, seats, claims)
     corners_px = parse_corners_by_player(corners, list(seats))
-    read = []
-    for player, path in seats.items():
-        with working(f"Reading the board of {player}"):
-            read.append(seat_player(table, player, path, corners_px.get(player)))
-        if alarm := read[-1].first.alarm:
+    read: dict[str, Seat] = {}
+    for path in dict.fromkeys(seats.values()):
+        players = [player for player, photo in seats.items() if photo == path]
+        with working(f"Reading the board of {' and '.join(players)}"):
+            for seat in seats_in(table, players, path, corners_px):
+                read[seat.player] = seat
+    for player in seats:
+        if alarm := read[player].first.alarm:
             complain(f"{player}'s board: {alarm}")
-    return Game(table, tuple(read), claims)
+    return Game(table, tuple(read[player] for player in seats), claims)
+
+
+def seats_in(
+    table: Table, players: Sequence[str], path: Path, corners_px: Mapping[str, PointsPx]
+) -> Sequence[Seat]:
+    """The seats of those whose boards one photo shows: left to right in the order of their names.
+
+    Raises BoardNotFound where the photo does not show just as many boards as it has players, so
+    that a photo named twice by mistake never counts twice.
+    """
+    if len(players) == 1:
+        return [seat_player(table, players[0], path, corners_px.get(players[0]))]
+    if given := [player for player in players if player in corners_px]:
+        raise GivenError(
+            f"--corners of {given[0]}",
+            f"{path.name} shows several boards; corners can be given for a photo of one.",
+        )
+    data = path.read_bytes()
+    photo = load_photo(data, path.name)
+    readings = boards_in_photo(photo, table, len(players))
+    return [
+        Seat(player, data, photo, reading, reading, reading)
+        for player, reading in zip(players, readings, strict=True)
+    ]
 
 
 def check_claims(table: Table, seats: dict[str, Path], claims: Claims) -> None:

@@ -359,3 +359,49 @@ def test_the_demo_does_the_whole_job_and_its_totals_are_true(
     for name in ("penmarrow.table", "score-sheet.html", "tally.csv", "wren-read.png"):
         assert (tmp_path / name).exists()
     assert (tmp_path / "archive" / "archive.sqlite").exists()
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One photo of Wren's board and, to the right of it, Joss'."""
+    boards = [np.array(Image.open(PRACTICE / "game" / name)) for name in ("wren.jpg", "joss.jpg")]
+    path = tmp_path_factory.mktemp("both") / "both.png"
+    Image.fromarray(np.hstack(boards)).save(path)
+    return path
+
+
+def test_one_photo_of_two_boards_counts_for_its_players_left_to_right(
+    both: Path, table: Path, tallyglass: Run, tmp_path: Path
+) -> None:
+    words = ("--no-questions", "--out", tmp_path, "--archive", tmp_path / "archive")
+    ended = tallyglass("tally", table, BOARDS[0], f"Wren={both}", f"Joss={both}", *words)
+    made = json.loads((tmp_path / "tally.json").read_text("utf-8"))["players"]
+
+    true = {p.player: p.total for p in tally(load_sheet(SHEET), truth()).players}
+
+    assert ended.code == 0, ended.err
+    assert [player["player"] for player in made] == ["Isla", "Wren", "Joss"]
+    for player in made:
+        low, high = player["between"]
+        assert low <= true[player["player"]] <= high
+
+
+def test_a_photo_of_one_board_never_counts_for_two_players(
+    table: Path, tallyglass: Run, tmp_path: Path
+) -> None:
+    photo = PRACTICE / "game" / "wren.jpg"
+    ended = tallyglass("tally", table, f"Wren={photo}", f"Joss={photo}", "--out", tmp_path)
+
+    assert ended.code != 0
+    assert "wren.jpg: only 1 of 2 boards could be proven to be in the photo." in ended.err
+    assert not (tmp_path / "tally.json").exists()
+
+
+def test_corners_are_refused_for_a_photo_of_several_boards(
+    both: Path, table: Path, tallyglass: Run, tmp_path: Path
+) -> None:
+    corners = ("--corners", "Joss=1,1 9,1 9,9 1,9", "--out", tmp_path)
+    ended = tallyglass("tally", table, f"Wren={both}", f"Joss={both}", *corners)
+
+    assert ended.code != 0
+    assert "both.png shows several boards; corners can be given for a photo of one." in ended.err
