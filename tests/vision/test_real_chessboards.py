@@ -1,0 +1,106 @@
+"""OpenCV's own calibration photographs as a square lattice, against findChessboardCornersSB.
+
+The photos are ``left01.jpg`` to ``left14.jpg`` of OpenCV's samples (Apache 2.0), as Debian's
+``opencv-doc`` carries them; ``TALLYGLASS_CHESSBOARDS`` may name another folder that holds them.
+A real camera with a strong lens took them, 640 x 480, of a flat chessboard of 10 x 7 squares, held
+every which way. The outside: Duda and Frese, "Accurate detection and localization of checkerboard
+corners for calibration", BMVC 2018, as OpenCV implements it; it shares nothing with our finder.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibrate.compose import artwork_pixels
+from calibrate.types import Artwork
+from scoring.lattice import regular_lattice
+from scoring.regular import Shape
+from vision.decode import load_photo
+from vision.errors import BoardNotFound
+from vision.find import find_board, from_corners
+from vision.types import Photo
+
+FOLDER = Path(os.environ.get("TALLYGLASS_CHESSBOARDS", "/usr/share/doc/opencv-doc/examples/data"))
+NAMES = [f"left{number:02}.jpg" for number in (1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14)]
+SQUARE_MM = 25.0
+LATTICE = regular_lattice("square", Shape((8,) * 5, SQUARE_MM, 0.0, (0.0, 0.0)))
+"""The cells between the 9 x 6 inner corners: 8 x 5 squares."""
+
+SEEK = cv2.CALIB_CB_EXHAUSTIVE | cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_NORMALIZE_IMAGE
+INNER = (9, 6)
+CORNERS_MM = SQUARE_MM * np.array([[x, y] for y in range(INNER[1]) for x in range(INNER[0])], float)
+
+pytestmark = pytest.mark.skipif(
+    not all((FOLDER / name).exists() for name in NAMES),
+    reason=f"OpenCV's calibration photographs are not in {FOLDER} (Debian: opencv-doc)",
+)
+
+
+def photo(name: str) -> Photo:
+    return load_photo((FOLDER / name).read_bytes(), name)
+
+
+def outside_px(taken: Photo) -> np.ndarray:
+    """The inner corners (54, 2) as OpenCV finds them, row by row."""
+    grey = cv2.cvtColor(taken.pixels, cv2.COLOR_RGB2GRAY)
+    there, corners = cv2.findChessboardCornersSB(grey, INNER, flags=SEEK)
+    assert there, taken.name
+    return np.asarray(corners, float).reshape(-1, 2)
+
+
+def off_px(found_px: np.ndarray, true_px: np.ndarray) -> np.ndarray:
+    """Distances (54,), whichever end either counts its corners from."""
+    ways = [np.linalg.norm(found_px - way, axis=1) for way in (true_px, true_px[::-1])]
+    return min(ways, key=lambda way: float(way.mean()))
+
+
+def ends(true_px: np.ndarray) -> np.ndarray:
+    """The lattice's four corners (4, 2), clockwise from its own top left."""
+    return true_px[[0, INNER[0] - 1, -1, -INNER[0]]]
+
+
+def learned() -> Artwork:
+    """What one tapped photo teaches of the board."""
+    first = photo(NAMES[0])
+    return artwork_pixels(first, from_corners(first, LATTICE, ends(outside_px(first))), LATTICE)
+
+
+@pytest.fixture(scope="module")
+def artwork() -> Artwork:
+    return learned()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_tapped_chessboard_is_found_in_its_place(name: str, artwork: Artwork) -> None:
+    """Taps up to 3 px off. What is left comes from the first photo's lens, which taps do not show:
+    2 px of 30 on average. No square is ever taken for its neighbour."""
+    taken = photo(name)
+    true = outside_px(taken)
+    taps = ends(true) + np.random.default_rng(len(name)).uniform(-3, 3, (4, 2))
+    found = find_board(taken, LATTICE, artwork, {}, taps)
+    off = off_px(found.project(CORNERS_MM), true)
+    side = np.linalg.norm(np.diff(true.reshape(INNER[1], INNER[0], 2), axis=1), axis=2).min()
+
+    assert off.mean() < 0.15 * side
+    assert off.max() < 0.25 * side
+
+
+@pytest.mark.parametrize("name", NAMES[::3])
+def test_a_chessboard_tapped_upside_down_is_refused(name: str, artwork: Artwork) -> None:
+    taken = photo(name)
+    turned = np.roll(ends(outside_px(taken)), 2, axis=0)
+
+    with pytest.raises(BoardNotFound):
+        find_board(taken, LATTICE, artwork, {}, turned)
+
+
+@pytest.mark.parametrize("name", NAMES[1:4])
+def test_untapped_a_chessboard_is_refused(name: str, artwork: Artwork) -> None:
+    """Squares that all look alike say nothing of which is which: so far it is refused."""
+    with pytest.raises(BoardNotFound):
+        find_board(photo(name), LATTICE, artwork, {})
