@@ -18,13 +18,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 
 from desk.say import CAUTION
-from desk.web.api import router
 from desk.web.crew import Crew
 from desk.web.errors import Refusal
 from desk.web.files import Files
 from desk.web.guard import Asgi, Door, Guard
 from desk.web.journal import Journal
 from desk.web.office import Office
+from desk.web.routes import router
 from desk.web.sessions import COOKIE, SESSION_S, Sessions
 from desk.web.work import NICENESS
 from scoring.errors import TallyglassError
