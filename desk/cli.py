@@ -299,8 +299,9 @@ def serve(
         typer.Option(help="Folder of evenings and tables; your data folder if not given."),
     ] = None,
     archive: ArchiveOption = None,
-    practice: Annotated[
-        bool, typer.Option("--practice", help="With the table of an invented game, to try at once.")
+    demo: Annotated[
+        bool,
+        typer.Option("--demo", help="Open on an invented game, in a folder of its own."),
     ] = False,
 ) -> None:
     """Open the desk in the browser: snap, answer, show, from the phone in your hand.
@@ -309,7 +310,7 @@ def serve(
     """
     from desk.web.serving import run_serve
 
-    run_serve(data, archive, port, lan=lan, practice=practice)
+    run_serve(data, archive, port, lan=lan, demo=demo)
 
 
 def main() -> None:

@@ -36,7 +36,10 @@ WORKERS = 2
 
 @dataclass(frozen=True)
 class Desk:
-    """What is served: the data folder, the archive's, who is let in, the address phones open."""
+    """What is served: the data folder, the archive's, who is let in, the address phones open.
+
+    ``demo`` says on every screen that all this is invented.
+    """
 
     data: Path
     archive: Path | str
@@ -44,6 +47,7 @@ class Desk:
     address: str
     workers: int = WORKERS
     niceness: int = NICENESS
+    demo: bool = False
 
 
 def create_app(desk: Desk) -> Asgi:
@@ -62,6 +66,7 @@ def create_app(desk: Desk) -> Asgi:
         office.reader.start()
         office.weigher.start()
         app.state.office = office
+        office.resume()
         yield
         await office.close()
 
@@ -74,7 +79,7 @@ def create_app(desk: Desk) -> Asgi:
         redoc_url=None,
         openapi_url="/api/openapi.json",
     )
-    app.state.door, app.state.sessions = desk.door, sessions
+    app.state.door, app.state.sessions, app.state.demo = desk.door, sessions, desk.demo
     app.state.invite = inviter(sessions, desk.address)
     app.include_router(router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
@@ -105,7 +110,7 @@ def add_pages(app: FastAPI, templates: Environment, sessions: Sessions) -> None:
 
     @app.get("/", include_in_schema=False)
     async def home() -> HTMLResponse:
-        return page("desk.html", caution=CAUTION)
+        return page("desk.html", caution=CAUTION, demo=app.state.demo)
 
     @app.get("/join", include_in_schema=False)
     def join(key: str = "") -> Response:

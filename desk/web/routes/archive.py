@@ -4,46 +4,62 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import AfterValidator
 
 from desk.archive import Archive
+from desk.keeping.errors import ArchiveError
+from desk.keeping.search import Wanted
 from desk.keeping.standings import Standings
-from desk.web.errors import no_such
-from desk.web.routes.asked import Number, Seat, office_of
+from desk.web.errors import Refusal
+from desk.web.forms import printable
+from desk.web.routes.asked import Seat, office_of
 
 router = APIRouter()
+
+MOST = 2_000_000_000
+"""Numbers that every archive's database can hold."""
+
+Kept = Annotated[int, Path(ge=1, le=MOST, description="Of the game in the archive.")]
+
+
+Words = Annotated[str, Query(max_length=100), AfterValidator(printable)]
+Date = Annotated[str, Query(pattern=r"^(\d{4}(-\d{2}){0,2})?$")]
 
 
 @router.get("/archive/games", summary="Games that were kept, the latest first")
 def archive_games(
-    request: Request, search: Annotated[str, Query(max_length=100)] = ""
+    request: Request,
+    text: Words = "",
+    player: Words = "",
+    game: Words = "",
+    card: Words = "",
+    date: Date = "",
+    before: Annotated[int | None, Query(ge=1, le=MOST)] = None,
+    limit: Annotated[int, Query(ge=1, le=200)] = 50,
 ) -> list[dict[str, Any]]:
-    """With ``search``, those whose game, player or date has these words."""
-    kept = [
+    """All of them, or those that are wanted; an entry that was corrected gives way to the later.
+
+    ``text``: words that must all occur, a star ends a beginning; ``player``, ``game``, ``card``:
+    whole names; ``date``: a day, month or year of play; ``before``: only smaller numbers.
+    """
+    wanted = Wanted(text=text, player=player, game=game, card=card, date=date)
+    found = archive_of(request).games(wanted, limit=limit, before=before, every=False)
+    return [
         {
-            "id": game.id,
-            "saved_at": game.saved_at,
-            "game": game.sheet_name,
-            "totals": dict(game.totals),
-            "winners": list(game.winners),
-            "evening": game.evening,
-            "corrected": game.corrected,
+            "id": one.id,
+            "saved_at": one.saved_at,
+            "game": one.sheet_name,
+            "totals": dict(one.totals),
+            "winners": list(one.winners),
+            "evening": one.evening,
         }
-        for game in archive_of(request).games()
+        for one in found
     ]
-    words = search.lower().split()
-    return [game for game in kept if all(word in haystack(game) for word in words)]
-
-
-def haystack(game: dict[str, Any]) -> str:
-    """What a search looks through."""
-    return " ".join(
-        [game["game"], game["saved_at"], game["evening"], *game["totals"], str(game["id"])]
-    ).lower()
 
 
 @router.get("/archive/games/{number}", summary="Everything that was kept of one game")
-def archive_game(request: Request, number: Number) -> dict[str, Any]:
+def archive_game(request: Request, number: Kept) -> dict[str, Any]:
     """Readings, answers, claims, tally and what made them."""
     return kept_game(request, number)
 
@@ -54,7 +70,7 @@ def archive_game(request: Request, number: Number) -> dict[str, Any]:
     response_class=Response,
     responses={200: {"content": {"image/jpeg": {}}}},
 )
-def archive_photo(request: Request, number: Number, seat: Seat) -> Response:
+def archive_photo(request: Request, number: Kept, seat: Seat) -> Response:
     """From the archive's own file."""
     from desk.web.kept_pictures import kept_jpeg
 
@@ -65,7 +81,7 @@ def archive_photo(request: Request, number: Number, seat: Seat) -> Response:
 @router.get(
     "/archive/games/{number}/boards/{seat}/outlines", summary="Every cell's outline in a kept photo"
 )
-def archive_outlines(request: Request, number: Number, seat: Seat) -> dict[str, Any]:
+def archive_outlines(request: Request, number: Kept, seat: Seat) -> dict[str, Any]:
     """Px of the picture, (0, 0) at its top left corner."""
     from desk.web.kept_pictures import kept_outlines
 
@@ -85,10 +101,10 @@ def archive_of(request: Request) -> Archive:
 
 def kept_game(request: Request, number: int) -> dict[str, Any]:
     """A kept game. Raises Refusal where there is none of this number."""
-    archive = archive_of(request)
-    if number not in {game.id for game in archive.games()}:
-        raise no_such("game in the archive")
-    return archive.game(number)
+    try:
+        return archive_of(request).game(number)
+    except ArchiveError as error:
+        raise Refusal(404, str(error)) from error
 
 
 def standings_rows(found: list[Standings]) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
 
+from desk.durable import write_durably
 from desk.web import forms
 from desk.web.games import card_svg, game_view
 from desk.web.routes.asked import Named, office_of
@@ -41,6 +42,7 @@ async def desk(request: Request) -> dict[str, Any]:
             for evening in evenings[:50]
         ],
         "lan": request.app.state.door.needs_session,
+        "demo": request.app.state.demo,
     }
 
 
@@ -68,6 +70,6 @@ async def card(
 def add_sheet(request: Request, form: forms.SheetForm) -> dict[str, Any]:
     """A sheet is checked before it is kept."""
     sheet = parse_sheet(form.text, "The game sheet")
-    path = office_of(request).files.new("sheets", sheet.name, ".toml")
-    path.write_text(form.text, "utf-8")
+    path = office_of(request).files.reserve("sheets", sheet.name, ".toml")
+    write_durably(path, form.text.encode())
     return {"name": path.stem, "game": sheet.name}
