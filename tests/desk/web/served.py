@@ -29,11 +29,11 @@ class Served:
 
 
 @contextmanager
-def served(data: Path, archive: Path) -> Iterator[Served]:
+def served(data: Path, archive: Path | None, *more: str) -> Iterator[Served]:
     """``tallyglass serve`` on a free port, ended at the end."""
-    command = [sys.executable, "-m", "desk.cli", "serve", "--port", "0"]
+    command = [sys.executable, "-m", "desk.cli", "serve", "--port", "0", "--data", str(data), *more]
     process = subprocess.Popen(
-        [*command, "--data", str(data), "--archive", str(archive)],
+        [*command, "--archive", str(archive)] if archive else command,
         cwd=ROOT,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
         stdout=subprocess.PIPE,

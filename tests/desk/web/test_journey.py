@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +10,7 @@ import pytest
 
 from tests.desk.practice import PRACTICE
 from tests.desk.web.conftest import PLAYERS, furnished
+from tests.desk.web.looks import serious, small_targets, too_wide
 from tests.desk.web.served import served
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -84,10 +83,8 @@ class Phone:
             self.page.emulate_media(color_scheme=scheme)
             found = serious(self.page)
             assert found == [], f"{name}, {scheme}: {found}"
-        wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
-        assert wide <= 0, f"{name} is {wide} px too wide"
-        if shots := os.environ.get("TALLYGLASS_SHOTS"):
-            self.page.screenshot(path=f"{shots}/{name}.png", full_page=True)
+        assert too_wide(self.page) == [], name
+        assert small_targets(self.page) == [], name
 
     def clean(self) -> None:
         assert self.errors == []
@@ -95,20 +92,6 @@ class Phone:
             url for url in self.asked if not url.startswith((self.address, "data:", "blob:"))
         }
         assert outside == set()
-
-
-def serious(page: Any) -> list[str]:
-    """What axe-core finds serious or worse."""
-    from axe_playwright_python.sync_playwright import Axe
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        result = Axe().run(page)
-    return [
-        f"{found['id']}: {found['nodes'][0]['html'][:120]}"
-        for found in result.response["violations"]
-        if found["impact"] in ("serious", "critical")
-    ]
 
 
 def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Path):
