@@ -193,7 +193,8 @@ def on_picture(points_px: np.ndarray, scale: float) -> list[list[float]]:
 def refused(error: BoardNotFound | PhotoError) -> dict[str, Any]:
     """What phones are told of a board that was not read."""
     taps = isinstance(error, BoardNotFound)
-    return {"found": False, "reason": error.reason, "hint": error.hint, "corners_help": taps}
+    hint = error.hint.replace(" (--corners)", "")  # said for the terminal; here is a button
+    return {"found": False, "reason": error.reason, "hint": hint, "corners_help": taps}
 
 
 def written(out: Path, result: dict[str, Any]) -> dict[str, Any]:

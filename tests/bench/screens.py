@@ -3,7 +3,7 @@
     python tests/bench/screens.py OUT [--only tally,ask]
 
 A real desk is served on its demo. Each screen is taken as a phone of 360 x 740 and as a laptop of
-1280 x 800, light and dark, and as a phone of 320 px with the text at 200 %; the tally also as A4 PDF.
+1280 x 800, light and dark, and as a phone of 320 px with the text at 200 %; the tally also as PDF.
 What axe-core finds serious, what is cut off or wider than the screen, and what is smaller than a
 thumb is printed; the exit code is 1 where there is any.
 """

@@ -44,7 +44,8 @@ def archive_games(
     whole names; ``date``: a day, month or year of play; ``before``: only smaller numbers.
     """
     wanted = Wanted(text=text, player=player, game=game, card=card, date=date)
-    found = archive_of(request).games(wanted, limit=limit, before=before, every=False)
+    archive = archive_of(request)
+    found = archive.games(wanted, limit=limit, before=before, every=False)
     return [
         {
             "id": one.id,
@@ -53,6 +54,7 @@ def archive_games(
             "totals": dict(one.totals),
             "winners": list(one.winners),
             "evening": one.evening,
+            "settled": archive.game(one.id)["tally"].get("settled", True),
         }
         for one in found
     ]

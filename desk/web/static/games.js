@@ -62,7 +62,7 @@ async function boards({ state, game, table, api, base }) {
     const path = `${api}/boards/${seat}/photo`;
     return h("li", { class: "card" }, h("h2", {}, player), range(game, player) ? h("p", { "aria-live": "polite" }, range(game, player)) : null, progressOf(path),
       board?.state === "reading" ? h("p", { role: "status" }, state.waiting > 2 ? `Waiting to be read; ${state.waiting} before it or beside it …` : "Reading …", h("progress", { "aria-label": `Reading ${player}’s board` })) : null,
-      board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
+      board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason[0].toUpperCase()}${board.reason.slice(1)} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
       place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`)] : null,
       photoInputs(path, `${player}’s board`, `seat-${seat}`), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
   }));

@@ -75,7 +75,7 @@ export async function archive() {
     const evenings = [...new Set(shown.map((game) => game.evening))];
     const none = wanted.length ? "No kept game has all of this." : "No game is kept yet. A game’s tally has the button for it.";
     list.replaceChildren(...(shown.length ? evenings.flatMap((evening) => [h("h2", {}, evening || "Games"), h("ul", { class: "list" }, shown.filter((game) => game.evening === evening).map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
-      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.winners.length ? `won by ${game.winners.join(", ")}` : "kept with open doubts"}`)))))]) : [h("p", { class: "quiet" }, none)]));
+      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.settled ? `won by ${game.winners.join(", ")}` : "kept with open doubts"}`)))))]) : [h("p", { class: "quiet" }, none)]));
     if (games.length === PAGE) list.append(h("button", { onclick: () => fill(games.at(-1).id) }, "Older games"));
   };
   let timer = 0;

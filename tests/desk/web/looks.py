@@ -11,7 +11,8 @@ CUT_OFF = """
   .filter((e) => {
     const box = e.getBoundingClientRect();
     const style = getComputedStyle(e);
-    const hidden = style.overflowX !== "visible" && e.scrollWidth > e.clientWidth + 1;
+    const inside = e.tagName !== "INPUT" && style.overflowX !== "visible";
+    const hidden = inside && e.scrollWidth > e.clientWidth + 1;
     return box.width && (box.right > innerWidth + 1 || box.left < -1 || hidden);
   })
   .map((e) => e.outerHTML.slice(0, 120))
