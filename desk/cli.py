@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 from desk.archive_cli import ArchiveOption, PhotosOption
 from desk.archive_cli import app as archive_app
+from desk.table_cli import app as table_app
 
 BAD_INPUT = 2
 BOARD_NOT_FOUND = 3
@@ -32,6 +33,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.add_typer(archive_app, name="archive")
+app.add_typer(table_app, name="table")
 
 
 class SheetGroup(TyperGroup):
@@ -52,7 +54,10 @@ sheet_app = typer.Typer(
 )
 app.add_typer(sheet_app, name="sheet")
 
-TableArg = Annotated[Path, typer.Argument(help="The table that `calibrate` made (.table).")]
+TableArg = Annotated[
+    Path,
+    typer.Argument(help="The table that `calibrate` made: a .table file, or a name on the shelf."),
+]
 Corners = Annotated[
     tuple[str, str, str, str] | None,
     typer.Option(
@@ -77,7 +82,7 @@ def calibrate(
     sheet: Annotated[Path, typer.Option(help="The game sheet (TOML).")],
     layout: Annotated[list[Path], typer.Option(help="Photo of the known layout; may be repeated.")],
     plan: Annotated[Path, typer.Option(help="Which piece lies where in the known layout (text).")],
-    out: Annotated[Path, typer.Option(help="The table to write; ends in .table.")],
+    out: Annotated[Path, typer.Option(help="A .table file to write, or a name on the shelf.")],
     empty: Annotated[
         list[Path] | None, typer.Option(help="Photo of the empty board; may be repeated.")
     ] = None,

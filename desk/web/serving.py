@@ -10,10 +10,9 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-import platformdirs
-
 from desk.archive import default_archive_folder
 from desk.say import CAUTION, quietly
+from desk.shelf import default_data_folder
 from desk.web.app import Desk, create_app
 from desk.web.demo_evening import furnish_demo
 from desk.web.guard import Door
@@ -32,7 +31,7 @@ def run_serve(data: Path | None, archive: str | None, port: int, *, lan: bool, d
     import uvicorn
 
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(message)s")
-    folder = data or Path(platformdirs.user_data_dir("tallyglass", appauthor=False)) / "desk"
+    folder = data or default_data_folder()
     kept: Path | str = archive or default_archive_folder()
     if demo:
         folder, kept = demo_places(folder, archive)
