@@ -233,6 +233,17 @@ def new_sheet(
     anchors: Annotated[
         str, typer.Option(help="Edge where pieces may begin: top, bottom, left, right or rim.")
     ] = "",
+    anchor: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CELL|X,Y",
+            help="A cell where a piece may begin, or a point in the overlay (drawing: mm) on it or "
+            "past it at an edge; repeat it.",
+        ),
+    ] = None,
+    support: Annotated[
+        str, typer.Option(help="Inner sides, toward anchors, that need a piece: any or all.")
+    ] = "any",
     piece_height: Annotated[float, typer.Option(help="Height of a piece, mm.")] = 0.0,
 ) -> None:
     """Make a new game sheet from options, from a drawing, or from a photo of the empty board.
@@ -253,6 +264,8 @@ def new_sheet(
             corners=corners,
             size_mm=size,
             anchors=anchors,
+            anchor=anchor or [],
+            support=support,
             piece_height_mm=piece_height,
             drop=drop or [],
             add=add or [],

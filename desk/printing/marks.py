@@ -68,7 +68,7 @@ def marks_text(sheet: GameSheet) -> str:
     left, right = -(QUIET_MM + MARK_MM), width + QUIET_MM
     high, low = QUIET_MM, height - QUIET_MM - MARK_MM
     spots = ((left, high), (right, high), (right, low), (left, low))
-    lines = ["# Add to the game sheet: where the corner cards lie beside the board, mm."]
+    lines = ["# Where the corner cards lie beside the board, mm: part of a game sheet."]
     for mark, (x, y) in zip(CORNER_IDS, spots, strict=True):
         square = [(x, y), (x + MARK_MM, y), (x + MARK_MM, y + MARK_MM), (x, y + MARK_MM)]
         corners = ", ".join(f"[{a:.1f}, {b:.1f}]" for a, b in square)
