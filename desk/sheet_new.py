@@ -211,16 +211,18 @@ def overlay_png(level: NDArray[np.uint8], sheet: GameSheet) -> bytes:
         for ring in (outline, shrunk) if cell.anchor else (outline,):
             points = np.round(ring * scale * 8).astype(np.int32)
             cv2.polylines(picture, [points], True, (230, 30, 120), 2, cv2.LINE_AA, 3)
-        for inner in sheet.lattice.inner[cell.id]:
-            x, y = np.round((middle + np.array(middles[inner])) / 2 * scale).astype(int).tolist()
-            cv2.circle(picture, (x, y), 6, (255, 255, 255), -1, cv2.LINE_AA)
-            cv2.circle(picture, (x, y), 4, (120, 0, 60), -1, cv2.LINE_AA)
         x, y = np.round(middle * scale).astype(int).tolist()
         spot = (x - 8 * len(cell.id), y + 7)
         for ink, width in (((255, 255, 255), 4), ((120, 0, 60), 2)):
             cv2.putText(
                 picture, cell.id, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.6, ink, width, cv2.LINE_AA
             )
+    for here, others in sheet.lattice.inner.items():
+        for there in others:
+            between = (np.array(middles[here]) + np.array(middles[there])) / 2
+            x, y = np.round(between * scale).astype(int).tolist()
+            cv2.circle(picture, (x, y), 7, (255, 255, 255), -1, cv2.LINE_AA)
+            cv2.circle(picture, (x, y), 5, (120, 0, 60), -1, cv2.LINE_AA)
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG")
     return out.getvalue()

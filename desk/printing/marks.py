@@ -57,8 +57,8 @@ def corner_cards(document: FPDF, sheet: GameSheet) -> None:
     for index, (mark, corner) in enumerate(zip(CORNER_IDS, CORNERS, strict=True)):
         x = MARGIN_MM + (index in (1, 2)) * (CARD_MM + 22)
         y = top + (index in (2, 3)) * (CARD_MM + 20)
-        outline(document, [(x, y), (x + CARD_MM, y), (x + CARD_MM, y + CARD_MM), (x, y + CARD_MM)])
         draw_mark(document, mark, x + QUIET_MM, y + QUIET_MM, MARK_MM)
+        outline(document, [(x, y), (x + CARD_MM, y), (x + CARD_MM, y + CARD_MM), (x, y + CARD_MM)])
         words(document, (x, y + CARD_MM + 1), f"{corner}, mark {mark}", 8)
 
 
