@@ -64,7 +64,7 @@ def judge(table: Table) -> tuple[str, ...]:
         advice.append(
             "The board was never seen empty, so a missing piece is found only by its strange look."
         )
-    return tuple(advice)
+    return (*advice, *table.limits)
 
 
 def _advice(pair: Pair) -> str:

@@ -92,6 +92,7 @@ def table_from_bytes(data: bytes, where: str) -> Table:
             sheet=sheet,
             artwork=_artwork(parts, plain["artwork"]),
             palette=_palette(plain["palette"]),
+            limits=tuple(str(words) for words in plain.get("limits", ())),
             marks={int(k): np.array(v, float).reshape(4, 2) for k, v in plain["marks"].items()},
         )
     except DAMAGE as error:
@@ -111,6 +112,7 @@ def _plain(table: Table) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "name": table.name,
+        **({"limits": list(table.limits)} if table.limits else {}),
         "artwork": {
             "px_per_mm": table.artwork.px_per_mm,
             "origin_mm": list(table.artwork.origin_mm),
