@@ -64,7 +64,12 @@ def judge(table: Table) -> tuple[str, ...]:
         advice.append(
             "The board was never seen empty, so a missing piece is found only by its strange look."
         )
-    return (*advice, *table.limits)
+    return tuple(advice)
+
+
+def trust(table: Table) -> tuple[str, ...]:
+    """All that the host should know: how near colours lie, and what was left unchecked."""
+    return (*judge(table), *table.limits)
 
 
 def _advice(pair: Pair) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calibrate.errors import CalibrationError, MistakesFound
 from calibrate.eyes import eyes_advice
-from calibrate.judge import judge
+from calibrate.judge import trust
 from calibrate.learn import calibrate
 from calibrate.store import save_table
 from calibrate.types import Table
@@ -99,5 +99,5 @@ def photo_of(path: Path) -> Photo:
 
 def judgement(table: Table) -> list[str]:
     """What this light, and other eyes than usual, can and cannot tell apart, in a line each."""
-    told = judge(table) or ("This light tells all colours of the game apart.",)
+    told = trust(table) or ("This light tells all colours of the game apart.",)
     return [f"- {advice}" for advice in (*told, *eyes_advice(table))]

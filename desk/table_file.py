@@ -14,7 +14,7 @@ import zlib
 from dataclasses import replace
 
 from calibrate.errors import TableError
-from calibrate.judge import judge
+from calibrate.judge import trust
 from calibrate.store import LARGEST_PART, PARTS, table_bytes, table_from_bytes
 from calibrate.types import Table
 from desk.keeping.unpack import TIGHTEST
@@ -124,4 +124,4 @@ def take_in(shelf: Shelf, data: bytes, where: str, name: str = "") -> Version:
 
 def limits_told(table: Table) -> tuple[str, ...]:
     """What a table of another phone may cost, and what its own light could not tell apart."""
-    return (*LIMITS, *(f"In its own light: {advice}" for advice in judge(table)))
+    return (*LIMITS, *(f"In its own light: {advice}" for advice in trust(table)))

@@ -20,7 +20,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from calibrate.judge import judge
+from calibrate.judge import trust
 from calibrate.learn import calibrate
 from calibrate.store import load_table, save_table
 from calibrate.types import Table
@@ -233,7 +233,7 @@ def learn_job(job: LearnJob) -> dict[str, Any]:
     except TallyglassError as error:
         return {"learned": False, "advice": [str(error)]}
     save_table(table, job.out)
-    advice = list(judge(table))
+    advice = list(trust(table))
     return {
         "learned": True,
         "advice": advice or ["This light tells all colours of the game apart."],

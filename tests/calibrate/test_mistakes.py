@@ -217,10 +217,8 @@ def near(seen: list[Seen], one: str, other: str) -> list[Seen]:
     found = []
     for photo in seen:
         lab = photo.lab.copy()
-        shift = np.median(lab[photo.labels == other], axis=0) - np.median(
-            lab[photo.labels == one], axis=0
-        )
-        lab[photo.labels == one] += shift + [0.0, 1.0, 0.0]
+        here, there = (np.median(lab[photo.labels == name], axis=0) for name in (one, other))
+        lab[photo.labels == one] += there - here + np.array((0.0, 1.0, 0.0))
         found.append(replace(photo, lab=lab))
     return found
 
@@ -230,14 +228,15 @@ def test_what_a_swap_would_hide_is_told_where_colours_are_near(
 ) -> None:
     alike = near(seen, "moss", "slate")
     told = unnoticed_swaps(alike, penmarrow.lattice)
-    cells = {
-        name: [c for c, v in penmarrow_layout.items() if v == name] for name in ("moss", "slate")
-    }
+    words = next(words for words in told if words.startswith("moss and slate lie"))
+    moss, slate = (
+        [cell for cell, name in penmarrow_layout.items() if name == wanted]
+        for wanted in ("moss", "slate")
+    )
 
-    assert [words.split(" lie ")[0] for words in told] == ["moss and slate"]
-    for cell in (*cells["moss"], *cells["slate"]):
-        assert cell in told[0]
-    hidden = swapped(penmarrow_layout, cells["moss"][0], cells["slate"][0])
+    for cell in (*moss, *slate):
+        assert cell in words
+    hidden = swapped(penmarrow_layout, moss[0], slate[0])
     assert said(alike, hidden, penmarrow) == ""
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from calibrate.errors import TableError
-from calibrate.judge import judge
+from calibrate.judge import trust
 from calibrate.store import load_table, save_table, table_bytes, table_from_bytes
 from calibrate.types import Table
 from scoring.errors import TallyglassError
@@ -93,7 +93,7 @@ def test_what_a_table_could_not_check_comes_back(penmarrow_table: Table) -> None
     back = table_from_bytes(table_bytes(told), "roof.table")
 
     assert back.limits == told.limits
-    assert judge(back)[-1] == "Compare A1 and B2 by eye."
+    assert trust(back)[-1] == "Compare A1 and B2 by eye."
 
 
 def test_a_loaded_table_reads_like_the_one_that_was_saved(
