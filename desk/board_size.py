@@ -63,7 +63,7 @@ def place_board(
             raise GivenError(
                 photo.name,
                 f"shows {len(cards)} of the four printed corner cards; give the board's four "
-                "--corners in the photo, clockwise from its top left.",
+                "corners in the photo (--corners), clockwise from its top left.",
             )
         told.append("The board's corners were told by the corner cards; look whether they fit.")
     if size_mm is None:
@@ -72,7 +72,7 @@ def place_board(
             raise GivenError(
                 photo.name,
                 "shows no printed corner card that gives the scale; measure the board and give "
-                "its --size in mm, such as 170x164.",
+                "its size in mm (--size), such as 170x164.",
             )
         told.append(
             f"The board is {size_mm[0]:g} x {size_mm[1]:g} mm by the corner cards; if a ruler "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -24,7 +24,8 @@ from desk.types import PointsPx
 from scoring.lattice import cell_centres_mm, regular_lattice
 from scoring.regular import Shape
 from scoring.sheet import GameSheet, parse_sheet
-from scoring.types import Lattice
+from scoring.sides import within
+from scoring.types import Lattice, Point
 from vision.decode import load_photo
 from vision.find import from_corners
 from vision.lattice_proposal import Proposal, propose_lattice, with_cell_at
@@ -159,18 +160,32 @@ def board_in_photo(
     px_per_mm = LEVEL_PX / max(placed.size_mm)
     for tap in add:
         proposal = with_cell_at(proposal, point_mm(tap, "--add", px_per_mm, placed.size_mm))
-    lines, ids = board_from_proposal(proposal, placed.size_mm, drop)
+    board = board_of(proposal, placed.size_mm, drop)
+    return replace(board, told=placed.told, level=level, cards=placed.by_cards)
+
+
+def board_of(
+    proposal: Proposal, size_mm: tuple[float, float], drop: Sequence[str] = ()
+) -> MadeBoard:
+    """The board of a proposal."""
+    lines, ids = board_from_proposal(proposal, size_mm, drop)
     outlines = {name: proposal.outline_mm(step) for step, name in ids.items()}
-    return MadeBoard(
-        lines, outlines, placed.size_mm, px_per_mm, placed.told, level, placed.by_cards
-    )
+    return MadeBoard(lines, outlines, size_mm, LEVEL_PX / max(size_mm))
+
+
+def tapped(proposal: Proposal, point: Point) -> Proposal:
+    """The proposal after a tap, board mm: a cell there is taken off, else the place becomes one."""
+    for step in proposal.steps:
+        if within(point, tuple((float(x), float(y)) for x, y in proposal.outline_mm(step))):
+            return replace(proposal, steps=tuple(s for s in proposal.steps if s != step))
+    return with_cell_at(proposal, point)
 
 
 def whole_sheet(wanted: Wanted, board: MadeBoard) -> str:
     """The sheet's text: board, anchors, colours, and the corner cards where they were seen."""
     if not board.outlines and any("," in one for one in wanted.anchor):
         raise GivenError("--anchor", "name cells, such as C4; points are of a --photo or --svg.")
-    pointed = [
+    pointed: list[str | Point] = [
         point_mm(one, "--anchor", board.px_per_mm, board.size_mm) if "," in one else one
         for one in wanted.anchor
     ]

@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
+from itertools import count
 from pathlib import Path
 
 import platformdirs
@@ -108,6 +109,13 @@ class Shelf:
             raise ShelfError(f"{name}: there is no table of this name on the shelf ({known}).")
         return found
 
+    def name_of(self, id: str) -> str:
+        """The name of the table that a file belongs to, by the file's name without its ending."""
+        found = [one.name for one in self.versions() if one.id == id]
+        if not found:
+            raise ShelfError(f"{id}: there is no such table on the shelf.")
+        return found[0]
+
     def latest(self, name: str) -> Version:
         """The version of a table that is used."""
         return self.history(name)[-1]
@@ -146,14 +154,25 @@ class Shelf:
         write_whole(self.folder / NAMES, text.encode())
 
     def _free(self, name: str) -> Path:
+        """Take a file name that none has, for this caller alone: empty, it counts as absent."""
         plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "table"
-        taken = {path.stem for path in self._files()}
-        number = next(n for n in range(1, 100_000) if _numbered(plain, n) not in taken)
-        return self.folder / f"{_numbered(plain, number)}{SUFFIX}"
+        self.folder.mkdir(parents=True, exist_ok=True)
+        for number in count(1):
+            path = self.folder / f"{_numbered(plain, number)}{SUFFIX}"
+            try:
+                path.touch(exist_ok=False)
+            except FileExistsError:
+                continue
+            return path
+        raise AssertionError("there is always a next number")
 
     def _files(self) -> list[Path]:
         """All files, in the order in which they came."""
-        paths = [path for path in self.folder.glob(f"*{SUFFIX}") if path.is_file()]
+        paths = [
+            path
+            for path in self.folder.glob(f"*{SUFFIX}")
+            if path.is_file() and path.stat().st_size
+        ]
         return sorted(paths, key=lambda path: (path.stat().st_mtime_ns, len(path.stem), path.stem))
 
     def _renamed(self) -> dict[str, str]:

@@ -198,8 +198,8 @@ def test_a_photo_without_cards_asks_for_corners_then_for_the_size(
 ) -> None:
     words = ("sheet", "new", tmp_path / "g.toml", *OPTIONS, "--photo", PHOTOS / "empty-1.jpg")
 
-    assert "give the board's four --corners" in tallyglass(*words).err
-    assert "give its --size in mm" in tallyglass(*words, "--corners", *penmarrow_corners).err
+    assert "give the board's four corners" in tallyglass(*words).err
+    assert "give its size in mm" in tallyglass(*words, "--corners", *penmarrow_corners).err
 
 
 def test_a_file_that_is_no_drawing_is_named(tallyglass: Run, tmp_path: Path) -> None:

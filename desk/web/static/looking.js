@@ -12,7 +12,7 @@ export async function home() {
   return [
     h("h1", {}, "The scorer’s desk"),
     h("p", {}, "Snap every player’s final board. What the photo leaves unsure is asked, and each point is shown with the pieces that give it."),
-    h("div", { class: "row" }, h("a", { class: "button first grow", href: "#/new" }, "New evening"), h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), h("a", { class: "button grow", href: "#/archive" }, "Archive"), h("a", { class: "button grow", href: "#/phones" }, "Phones")),
+    h("div", { class: "row" }, h("a", { class: "button first grow", href: "#/new" }, "New evening"), h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), h("a", { class: "button grow", href: "#/tables" }, "Tables"), h("a", { class: "button grow", href: "#/sheets" }, "Game sheets"), h("a", { class: "button grow", href: "#/archive" }, "Archive"), h("a", { class: "button grow", href: "#/phones" }, "Phones")),
     field("Your name", name, "Kept with every answer you give."),
     h("h2", {}, "Evenings"),
     desk.evenings.length ? h("ul", { class: "list" }, desk.evenings.map((evening) => h("li", {}, h("a", { class: "line", href: `#/e/${evening.id}/${evening.games}/boards` },
