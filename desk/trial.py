@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from calibrate.judge import trust
+from calibrate.judge import judge
 from calibrate.store import load_table
 from calibrate.types import Table
 from desk.given import parse_corners, text_of
@@ -75,5 +75,5 @@ def trial_words(reading: Reading, truth: Grid, table: Table) -> Iterator[str]:
         )
     if not wrong and not asked:
         yield "- Nothing to change."
-    for advice in trust(table):
+    for advice in judge(table):
         yield f"- {advice}"

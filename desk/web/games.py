@@ -75,6 +75,11 @@ def card_svg(sheet: GameSheet, number: int) -> str:
 
 
 def layout_svg(sheet: GameSheet, grid: Grid) -> str:
+    """The board with a piece drawn where each is to lie, as SVG."""
+    return to_svg(layout_drawing(sheet, grid))
+
+
+def layout_drawing(sheet: GameSheet, grid: Grid) -> Drawing:
     """The board with a piece drawn where each is to lie."""
     width, height = sheet.lattice.board_size_mm
     scale = BOARD_PX / width
@@ -86,7 +91,7 @@ def layout_svg(sheet: GameSheet, grid: Grid) -> str:
             name = grid[cell.id]
             outline = placed(cell.polygon_mm, scale, (0.0, 0.0))
             shapes += draw_piece(outline, tints[name], letters[name])
-    return to_svg(Drawing((BOARD_PX, height * scale), tuple(shapes)))
+    return Drawing((BOARD_PX, height * scale), tuple(shapes))
 
 
 def proposed_plan(sheet: GameSheet) -> str:

@@ -103,13 +103,13 @@ function details(made) {
   const name = h("input", { type: "text", name: "game", required: true, maxlength: 40, value: made.name ?? "" });
   const colours = h("textarea", { name: "colours", required: true, rows: 6, spellcheck: "false" }, made.colours ?? "");
   const height = h("input", { type: "text", name: "height", inputmode: "decimal", value: made.height ?? "" });
+  for (const input of [name, colours, height]) input.addEventListener("input", () => localStorage.setItem(DRAFT, JSON.stringify({ ...draft(), name: name.value, colours: colours.value, height: height.value })));
   const send = async (event) => {
     event.preventDefault();
     const listed = colours.value.split("\n").map((line) => line.trim()).filter(Boolean).map((line) => {
       const found = /^(.*?)[\s=]+(\d+)$/.exec(line);
       return found ? { name: found[1].trim(), supply: Number(found[2]) } : { name: line, supply: null };
     });
-    localStorage.setItem(DRAFT, JSON.stringify({ ...draft(), name: name.value, colours: colours.value, height: height.value }));
     const sheet = await tell("POST", "/api/boards/sheet", { ...asked(draft()), name: name.value, colours: listed, piece_height_mm: Number(height.value.replace(",", ".")) || 0 });
     if (!sheet) return;
     localStorage.removeItem(DRAFT);
