@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request, Response
 
 from desk.durable import write_durably
+from desk.shelf import Shelf
 from desk.web import forms
 from desk.web.games import card_svg, game_view
 from desk.web.routes.asked import Named, office_of
@@ -20,8 +21,8 @@ async def desk(request: Request) -> dict[str, Any]:
     """The first page."""
     office = office_of(request)
     tables = [
-        {"name": name, "game": office.files.table_sheet(name).name}
-        for name in office.files.names("tables", ".table")
+        {"name": one.id, "title": one.name, "game": one.game}
+        for one in Shelf(office.files.folder / "tables").tables()
     ]
     sheets = [
         {"name": name, "game": load_sheet(office.files.sheet(name)).name}

@@ -25,7 +25,7 @@ export async function newEvening() {
   if (!desk.tables.length) return [h("h1", {}, "New evening"), h("p", {}, "No table is learned yet: the desk must first see your pieces in your light. It takes three photos."), h("a", { class: "button first", href: "#/calibrate" }, "Learn a table")];
   const today = new Date().toLocaleDateString([], { weekday: "long", day: "numeric", month: "long" });
   const name = h("input", { type: "text", value: today, maxlength: 40, required: true });
-  const table = h("select", {}, desk.tables.map((t) => h("option", { value: t.name }, `${t.game} (${t.name})`)));
+  const table = h("select", {}, desk.tables.map((t) => h("option", { value: t.name }, `${t.game} (${t.title})`)));
   const players = h("div", {});
   const add = (value = "") => {
     const number = players.children.length + 1;
