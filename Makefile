@@ -10,7 +10,7 @@ GL := libgl1 libglib2.0-0
 
 help:
 	@echo "make demo   do the whole job on the practice photos; leaves demo-out/"
-	@echo "make serve  open the desk in the browser, with an invented game to try at once"
+	@echo "make serve  serve the desk, opening on an invented game"
 	@echo "make test   check style and types, run the tests"
 	@echo "make setup  only make .venv with the program in it ($(BIN)/tallyglass)"
 	@echo "make lock   resolve requirements.txt anew from pyproject.toml"
@@ -22,7 +22,7 @@ demo: $(READY)
 	$(BIN)/tallyglass demo --out demo-out
 
 serve: $(READY)
-	$(BIN)/tallyglass serve --practice
+	$(BIN)/tallyglass serve --demo
 
 test: $(READY)
 	$(BIN)/ruff check .

@@ -67,6 +67,11 @@ def judge(table: Table) -> tuple[str, ...]:
     return tuple(advice)
 
 
+def trust(table: Table) -> tuple[str, ...]:
+    """All that the host should know: how near colours lie, and what was left unchecked."""
+    return (*judge(table), *table.limits)
+
+
 def _advice(pair: Pair) -> str:
     how = "can hardly be told apart" if pair.clear < CLOSE / 2 else "lie close together"
     if EMPTY in (pair.first, pair.second):

@@ -11,7 +11,7 @@ from sklearn.linear_model import LogisticRegression
 
 from calibrate.compose import Shot, artwork_pixels, compose_artwork
 from calibrate.errors import CalibrationError, MistakesFound
-from calibrate.mistakes import Seen, find_laid, find_mistakes
+from calibrate.mistakes import Seen, find_laid, find_mistakes, unnoticed_swaps
 from calibrate.types import Palette, Table
 from scoring.lattice import cell_centres_mm
 from scoring.sheet import GameSheet
@@ -73,13 +73,16 @@ def calibrate(
     )
     looks = [look(shot.photo, shot.registration, sheet, artwork) for shot in shots]
     table = Table(name, sheet, artwork, _palette(shots, looks, sheet), marks)
-    if not trust_plan:
-        _refuse_mistakes(shots, sheet)
-    return table
+    if trust_plan:
+        return table
+    return replace(table, limits=_checked_plans(shots, sheet))
 
 
-def _refuse_mistakes(shots: list[Shot], sheet: GameSheet) -> None:
-    """Raise MistakesFound where a layout is not as its plan says."""
+def _checked_plans(shots: list[Shot], sheet: GameSheet) -> tuple[str, ...]:
+    """What could not be checked of the plans, in words.
+
+    Raises MistakesFound where a layout is not as its plan says.
+    """
     bare = [shot for shot in shots if set(shot.labels) == {EMPTY}]
     laid = [shot for shot in shots if set(shot.labels) != {EMPTY}]
     layouts: dict[tuple[str, ...], list[Seen]] = {}
@@ -94,6 +97,8 @@ def _refuse_mistakes(shots: list[Shot], sheet: GameSheet) -> None:
         found += [] if found else find_mistakes(photos, sheet.lattice)
     if found:
         raise MistakesFound(found)
+    limits = [unnoticed_swaps(photos, sheet.lattice) for photos in layouts.values()]
+    return tuple(dict.fromkeys(words for found in limits for words in found))
 
 
 def seen_in(bare: list[Shot], laid: list[Shot], sheet: GameSheet) -> list[Seen]:

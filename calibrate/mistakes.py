@@ -197,6 +197,49 @@ def _misfit_against_chance(spots: Array, labels: Labels) -> float:
     return float(_misfits(spots, labels).mean() / max(np.mean(dealt), 1e-9))
 
 
+def unnoticed_swaps(photos: Sequence[Seen], lattice: Lattice) -> tuple[str, ...]:
+    """Which cells these photos could not check: swapped, their pieces would accuse nobody.
+
+    A sentence for every two labels of which some pieces lie too near each other in this light; the
+    plan of one layout is taken as right.
+    """
+    labels = photos[0].labels
+    spots = np.mean([_features(seen) for seen in photos], axis=0)
+    ids = np.array([cell.id for cell in lattice.cells])
+    found = []
+    for (one, other), unnoticed in _unnoticed(spots, labels).items():
+        here, there = np.flatnonzero(labels == one), np.flatnonzero(labels == other)
+        first = ", ".join(ids[here[unnoticed.any(axis=1)]])
+        second = ", ".join(ids[there[unnoticed.any(axis=0)]])
+        found.append(
+            f"{one} and {other} lie so near each other on these photos that a swap between "
+            f"{first} ({one}) and {second} ({other}) would not be noticed: compare these cells "
+            "with the plan by eye."
+        )
+    return tuple(found)
+
+
+def _unnoticed(spots: Array, labels: Labels) -> dict[tuple[str, str], NDArray[np.bool_]]:
+    """For two labels of I and J cells, which of the (I, J) swaps would not be named.
+
+    A swapped piece lies in the other heap's place; the heaps' middles hardly move for one piece.
+    """
+    names = sorted({str(label) for label in labels})
+    own = np.array([names.index(str(label)) for label in labels])
+    to = np.minimum(_ways_to_heaps(spots, own, len(names)), FAR)
+    usual = max(float(np.median(to[np.arange(len(own)), own])), LEAST_MISFIT)
+    found = {}
+    for a, b in combinations(range(len(names)), 2):
+        here, there = to[own == a], to[own == b]
+        gain = (here[:, b] - here[:, a])[:, None] + (there[:, a] - there[:, b])
+        one = here[:, a] + np.maximum(2 * usual, 0.5 * here[:, b]) < here[:, b]
+        other = there[:, b] + np.maximum(2 * usual, 0.5 * there[:, a]) < there[:, a]
+        named = (gain >= CLEARLY * usual) & one[:, None] & other
+        if not named.all():
+            found[names[a], names[b]] = ~named
+    return found
+
+
 Change = tuple[tuple[int, str], ...]
 """Cells (by index), each with the label that it seems to bear: two for a swap, or one."""
 

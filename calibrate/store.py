@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import os
 import zipfile
 import zlib
@@ -20,6 +21,9 @@ from scoring.sheet import parse_sheet
 
 LARGEST_PART = 60_000_000
 """Bytes that one part of a table file may unpack to."""
+
+LARGEST_PICTURE = 40_000_000
+"""Pixels that a picture in a table file may have: a small PNG can unpack to gigabytes."""
 
 DAMAGE = (
     zipfile.BadZipFile,
@@ -79,6 +83,7 @@ def table_from_bytes(data: bytes, where: str) -> Table:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = {name: _part(archive, name, where) for name in PARTS}
         plain = json.loads(parts["table.json"])
+        _check_finite(plain, where)
         if plain["format"] != FORMAT:
             raise TableError(where, f"is of format {plain['format']}; calibrate the table again.")
         sheet = parse_sheet(parts["sheet.toml"].decode(), f"{where}: sheet.toml")
@@ -87,6 +92,7 @@ def table_from_bytes(data: bytes, where: str) -> Table:
             sheet=sheet,
             artwork=_artwork(parts, plain["artwork"]),
             palette=_palette(plain["palette"]),
+            limits=tuple(str(words) for words in plain.get("limits", ())),
             marks={int(k): np.array(v, float).reshape(4, 2) for k, v in plain["marks"].items()},
         )
     except DAMAGE as error:
@@ -106,6 +112,7 @@ def _plain(table: Table) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "name": table.name,
+        **({"limits": list(table.limits)} if table.limits else {}),
         "artwork": {
             "px_per_mm": table.artwork.px_per_mm,
             "origin_mm": list(table.artwork.origin_mm),
@@ -155,6 +162,9 @@ def _artwork(parts: dict[str, bytes], plain: dict[str, Any]) -> Artwork:
 
 
 def _picture(data: bytes, flags: int) -> NDArray[np.uint8]:
+    height, width = _size_of(data)
+    if width * height > LARGEST_PICTURE:
+        raise ValueError("a picture is too large to be a table's")
     try:
         picture = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     except cv2.error as error:
@@ -162,6 +172,27 @@ def _picture(data: bytes, flags: int) -> NDArray[np.uint8]:
     if picture is None:
         raise ValueError("a picture cannot be read")
     return np.asarray(picture, np.uint8)
+
+
+def _size_of(data: bytes) -> tuple[int, int]:
+    """Height and width that a PNG's header names (RFC 2083, 4.1.1), px."""
+    if data[:8] != b"\x89PNG\r\n\x1a\n" or data[12:16] != b"IHDR":
+        raise ValueError("a picture is no PNG")
+    return int.from_bytes(data[20:24]), int.from_bytes(data[16:20])
+
+
+def _check_finite(value: Any, where: str, place: str = "") -> None:
+    """Refuse NaN and infinity, which Python's JSON reads: every distance to them compares false."""
+    if isinstance(value, float) and not math.isfinite(value):
+        raise TableError(
+            where, f"holds a number that is none ({value} in {place}); import or calibrate it anew."
+        )
+    if isinstance(value, dict):
+        for key, part in value.items():
+            _check_finite(part, where, f"{place}.{key}".lstrip("."))
+    elif isinstance(value, list):
+        for part in value:
+            _check_finite(part, where, place)
 
 
 def _check(table: Table, where: str) -> None:
@@ -176,3 +207,5 @@ def _check(table: Table, where: str) -> None:
         raise TableError(where, "is damaged: its colours do not fit together.")
     if not set(palette.colours) <= names:
         raise TableError(where, "knows colours that its own sheet does not.")
+    if table.artwork.px_per_mm <= 0 or palette.unrest <= 0 or np.any(palette.exposure <= 0):
+        raise TableError(where, "is damaged: its scale, its light or its surfaces are not above 0.")

@@ -69,7 +69,8 @@ class Palette:
 class Table:
     """One set of components under one light: a game sheet plus what calibration learned of it.
 
-    ``marks`` maps the id of each printed corner mark to its corners (4, 2), board mm.
+    ``marks`` maps the id of each printed corner mark to its corners (4, 2), board mm. ``limits``
+    says, a sentence each, what calibration could not check by itself.
     """
 
     name: str
@@ -77,3 +78,4 @@ class Table:
     artwork: Artwork
     palette: Palette
     marks: Mapping[int, Array] = field(default_factory=dict)
+    limits: tuple[str, ...] = ()

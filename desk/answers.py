@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from desk.aside import move_aside
 from desk.durable import write_whole
 from desk.given import GivenError, load_toml
 from desk.records import Answer
@@ -67,9 +68,15 @@ def answers_from(given: GivenAnswers, clock: Clock) -> list[Answer]:
 
 
 def noting_answers(ask: Ask, path: Path) -> Ask:
-    """The same asker, with all answers so far written to a file after each one."""
+    """The same asker, with all answers so far written to a file after each one.
+
+    A file of an earlier run is moved aside before the first answer is noted, and that is said,
+    unless its answers are the ones that this run began with.
+    """
+    earlier = path.read_bytes() if path.exists() else b""
 
     def ask_and_note(question: Question) -> Answer | None:
+        nonlocal earlier
         try:
             answer = ask(question)
         except KeyboardInterrupt:
@@ -77,6 +84,9 @@ def noting_answers(ask: Ask, path: Path) -> Ask:
                 complain(f"\nStopped. Go on with --answers {path}")
             raise
         if answer:
+            if earlier not in (b"", answers_toml(question.game.answers).encode()):
+                complain(f"The answers noted there before are kept as {move_aside(path)}")
+            earlier = b""
             write_whole(path, answers_toml([*question.game.answers, answer]).encode())
         return answer
 

@@ -8,20 +8,20 @@ from pathlib import Path
 
 from calibrate.errors import CalibrationError, MistakesFound
 from calibrate.eyes import eyes_advice
-from calibrate.judge import judge
+from calibrate.judge import trust
 from calibrate.learn import calibrate
 from calibrate.store import save_table
 from calibrate.types import Table
+from desk.aside import move_aside
 from desk.given import GivenError, parse_corners, text_of
 from desk.say import CAUTION, quietly, working
+from desk.shelf import SUFFIX, Shelf, checked_name, default_data_folder
 from desk.types import PointsPx
 from scoring.grid import parse_grid
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import Grid
 from vision.decode import load_photo
 from vision.types import Photo
-
-SUFFIX = ".table"
 
 
 @dataclass(frozen=True)
@@ -42,14 +42,29 @@ class KnownThings:
 
 def run_calibrate(known: KnownThings, out: Path) -> None:
     """Learn, judge, save, and say so."""
-    if out.suffix != SUFFIX:
-        raise GivenError(str(out), f"a table's name ends in {SUFFIX}.")
-    table = learn_table(out.stem, known)
-    out.parent.mkdir(parents=True, exist_ok=True)
-    save_table(table, out)
-    print(f"{out}: the table for {table.sheet.name} is learned.")
+    on_shelf = not out.suffix and len(out.parts) == 1
+    if out.suffix != SUFFIX and not on_shelf:
+        raise GivenError(str(out), f"a table's file ends in {SUFFIX}; a name has no folder.")
+    table = learn_table(checked_name(out.stem), known)
+    print(put_on_shelf(table) if on_shelf else put_in_file(table, out))
     print(*judgement(table), sep="\n")
     quietly(CAUTION)
+
+
+def put_on_shelf(table: Table) -> str:
+    """Add a table to the shelf; returns what to say of it."""
+    one = Shelf(default_data_folder() / "tables").put(table)
+    older = f" Version {one.number - 1} is kept; `table back` uses it again." * (one.number > 1)
+    return f"{one.name}: the table for {one.game} is learned and on the shelf.{older}"
+
+
+def put_in_file(table: Table, out: Path) -> str:
+    """Write a table's file, an older one moved aside; returns what to say of it."""
+    out.parent.mkdir(parents=True, exist_ok=True)
+    older = move_aside(out)
+    save_table(table, out)
+    kept = f" The older one is kept as {older.name}." if older else ""
+    return f"{out}: the table for {table.sheet.name} is learned.{kept}"
 
 
 def learn_table(name: str, known: KnownThings) -> Table:
@@ -84,5 +99,5 @@ def photo_of(path: Path) -> Photo:
 
 def judgement(table: Table) -> list[str]:
     """What this light, and other eyes than usual, can and cannot tell apart, in a line each."""
-    told = judge(table) or ("This light tells all colours of the game apart.",)
+    told = trust(table) or ("This light tells all colours of the game apart.",)
     return [f"- {advice}" for advice in (*told, *eyes_advice(table))]

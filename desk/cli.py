@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 from desk.archive_cli import ArchiveOption, PhotosOption
 from desk.archive_cli import app as archive_app
+from desk.table_cli import app as table_app
 
 BAD_INPUT = 2
 BOARD_NOT_FOUND = 3
@@ -32,6 +33,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.add_typer(archive_app, name="archive")
+app.add_typer(table_app, name="table")
 
 
 class SheetGroup(TyperGroup):
@@ -52,7 +54,10 @@ sheet_app = typer.Typer(
 )
 app.add_typer(sheet_app, name="sheet")
 
-TableArg = Annotated[Path, typer.Argument(help="The table that `calibrate` made (.table).")]
+TableArg = Annotated[
+    Path,
+    typer.Argument(help="The table that `calibrate` made: a .table file, or a name on the shelf."),
+]
 Corners = Annotated[
     tuple[str, str, str, str] | None,
     typer.Option(
@@ -77,7 +82,7 @@ def calibrate(
     sheet: Annotated[Path, typer.Option(help="The game sheet (TOML).")],
     layout: Annotated[list[Path], typer.Option(help="Photo of the known layout; may be repeated.")],
     plan: Annotated[Path, typer.Option(help="Which piece lies where in the known layout (text).")],
-    out: Annotated[Path, typer.Option(help="The table to write; ends in .table.")],
+    out: Annotated[Path, typer.Option(help="A .table file to write, or a name on the shelf.")],
     empty: Annotated[
         list[Path] | None, typer.Option(help="Photo of the empty board; may be repeated.")
     ] = None,
@@ -231,6 +236,17 @@ def new_sheet(
     anchors: Annotated[
         str, typer.Option(help="Edge where pieces may begin: top, bottom, left, right or rim.")
     ] = "",
+    anchor: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CELL|X,Y",
+            help="A cell where a piece may begin, or a point in the overlay (drawing: mm) on it or "
+            "past it at an edge; repeat it.",
+        ),
+    ] = None,
+    support: Annotated[
+        str, typer.Option(help="Inner sides, toward anchors, that need a piece: any or all.")
+    ] = "any",
     piece_height: Annotated[float, typer.Option(help="Height of a piece, mm.")] = 0.0,
 ) -> None:
     """Make a new game sheet from options, from a drawing, or from a photo of the empty board.
@@ -251,6 +267,8 @@ def new_sheet(
             corners=corners,
             size_mm=size,
             anchors=anchors,
+            anchor=anchor or [],
+            support=support,
             piece_height_mm=piece_height,
             drop=drop or [],
             add=add or [],
@@ -302,8 +320,9 @@ def serve(
         typer.Option(help="Folder of evenings and tables; your data folder if not given."),
     ] = None,
     archive: ArchiveOption = None,
-    practice: Annotated[
-        bool, typer.Option("--practice", help="With the table of an invented game, to try at once.")
+    demo: Annotated[
+        bool,
+        typer.Option("--demo", help="Open on an invented game, in a folder of its own."),
     ] = False,
 ) -> None:
     """Open the desk in the browser: snap, answer, show, from the phone in your hand.
@@ -312,7 +331,7 @@ def serve(
     """
     from desk.web.serving import run_serve
 
-    run_serve(data, archive, port, lan=lan, practice=practice)
+    run_serve(data, archive, port, lan=lan, demo=demo)
 
 
 def main() -> None:

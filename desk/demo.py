@@ -60,6 +60,7 @@ def run_demo(out: Path, clock: Clock = now_utc) -> None:
         "\nStep 3: ask what can change something. Nobody sits here, so each answer comes from the"
     )
     print("notes of whoever laid the pieces, as from a person who looks at the table.")
+    (out / "answers.toml").unlink(missing_ok=True)  # of an earlier demo: nobody typed it
     outcome = score_game(game, noting_answers(ask_truth(out, clock), out / "answers.toml"))
     if not outcome.game.answers:
         print("No doubt could change anything: nothing to ask.")

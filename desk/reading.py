@@ -13,6 +13,7 @@ from desk.beliefs import grid_of
 from desk.given import GivenError, PointsPx, parse_corners
 from desk.pictures import save_overlay
 from desk.say import complain, os_error_in_words, working
+from desk.shelf import table_file as shelved
 from scoring.grid import format_grid
 from scoring.sheet import GameSheet
 from vision.decode import load_photo
@@ -35,7 +36,7 @@ def run_read(
     overlay: Path | None,
 ) -> int:
     """Read each photo, whatever becomes of the others. Returns the exit code."""
-    table = load_table(table_file)
+    table = load_table(shelved(table_file))
     corners_px = parse_corners(corners) if corners else None
     if corners_px is not None and boards > 1:
         raise GivenError("--corners", "they are those of one board; leave --boards out.")

@@ -1,11 +1,8 @@
-"""The board of a new sheet as lines of TOML: from options, a proposed lattice, or an SVG."""
+"""The board of a new sheet as lines of TOML: from options, a proposed lattice, or drawn cells."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from pathlib import Path
-from xml.etree.ElementTree import ParseError
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +13,6 @@ from vision.lattice_proposal import Proposal
 
 Array = NDArray[np.float64]
 Step = tuple[int, int]
-
-PX_PER_MM = 96 / 25.4
-"""SVG user units per mm, where the drawing says mm (CSS: 96 px an inch)."""
-
-CURVE_STEPS = 12
 
 
 def regular_board(keys: dict[str, str]) -> list[str]:
@@ -144,58 +136,3 @@ def drawn_lines(
         cells.append(f'  {{ id = "{name}", polygon_mm = [{points}] }},')
     head = ['kind = "drawn"', f"size_mm = [{size_mm[0]:.1f}, {size_mm[1]:.1f}]"]
     return head + ([f'like = "{like}"'] if like else []) + ["cells = [", *cells, "]"]
-
-
-def board_from_svg(path: Path) -> list[str]:
-    """A drawn board from an SVG: each closed path is a cell; the page is the board, in mm."""
-    from svgelements import SVG
-    from svgelements import Shape as Drawn
-
-    try:
-        page = SVG.parse(str(path), ppi=96.0)
-    except (ParseError, ValueError, AttributeError, TypeError) as error:
-        raise GivenError(str(path), "is not an SVG drawing that can be read.") from error
-    outlines = [outline for shape in page.elements() if isinstance(shape, Drawn)
-                and (outline := _closed_outline(shape)) is not None]  # fmt: skip
-    if not outlines:
-        raise GivenError(str(path), "holds no closed path; draw each cell as one.")
-    size_mm = (float(page.width) / PX_PER_MM, float(page.height) / PX_PER_MM)
-    return drawn_lines(_in_rows(outlines), size_mm, "")
-
-
-def _closed_outline(shape: object) -> Array | None:
-    """A closed shape's outline (K, 2) mm, curves in short steps; None where it is open."""
-    from svgelements import Close, Line, Move
-    from svgelements import Path as Drawing
-
-    drawn = Drawing(shape)
-    drawn.reify()
-    if not any(isinstance(part, Close) for part in drawn) or len(list(drawn.as_subpaths())) != 1:
-        return None
-    points = []
-    for part in drawn:
-        if isinstance(part, Move):
-            continue
-        steps = 1 if isinstance(part, Line | Close) else CURVE_STEPS
-        points += [part.point((k + 1) / steps) for k in range(steps)]
-    outline = np.array([[p.x, p.y] for p in points]) / PX_PER_MM
-    apart = np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1) > 0.01
-    return outline[apart] if apart.sum() >= 3 else None
-
-
-def _in_rows(outlines: Sequence[Array]) -> list[tuple[str, Array]]:
-    """Outlines named by row from the top and column from the left."""
-    centres = np.array([(o.min(axis=0) + o.max(axis=0)) / 2 for o in outlines])
-    tall = float(np.median([np.ptp(o[:, 1]) for o in outlines]))
-    order = np.argsort(centres[:, 1], kind="stable")
-    row, last, named = -1, -math.inf, []
-    rows: list[list[int]] = []
-    for i in order:
-        if centres[i, 1] - last > 0.3 * tall:
-            rows.append([])
-        last = centres[i, 1]
-        rows[-1].append(int(i))
-    for row, members in enumerate(rows):
-        for column, i in enumerate(sorted(members, key=lambda i: centres[i, 0])):
-            named.append((cell_name(row, column), outlines[i]))
-    return named

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -12,15 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from desk.board_size import Placed, parse_size, placed_board
+from desk.board_svg import read_drawing
 from desk.durable import write_whole
-from desk.given import GivenError, parse_corners
-from desk.sheet_board import board_from_proposal, board_from_svg, regular_board
+from desk.given import GivenError
+from desk.pointing import anchors_toml, point_mm
+from desk.printing.marks import marks_text
+from desk.sheet_board import board_from_proposal, drawn_lines, regular_board
 from desk.sheets import sheet_words
 from desk.types import PointsPx
-from scoring.lattice import regular_lattice
+from scoring.lattice import cell_centres_mm, regular_lattice
 from scoring.regular import Shape
-from scoring.sheet import parse_sheet
-from scoring.types import Lattice
+from scoring.sheet import GameSheet, parse_sheet
+from scoring.sides import within
+from scoring.types import Lattice, Point
 from vision.decode import load_photo
 from vision.find import from_corners
 from vision.lattice_proposal import Proposal, propose_lattice, with_cell_at
@@ -43,6 +48,8 @@ class Wanted:
     corners: Sequence[str] | None = None
     size_mm: str | None = None
     anchors: str = ""
+    anchor: Sequence[str] = ()
+    support: str = "any"
     piece_height_mm: float = 0.0
     drop: Sequence[str] = ()
     add: Sequence[str] = ()
@@ -82,60 +89,109 @@ def _rows(words: str) -> str:
     return f"[{', '.join(parts)}]"
 
 
+@dataclass(frozen=True, eq=False)
+class MadeBoard:
+    """A new board: its lines of TOML, and, where they are known, its cells' outlines (K, 2) mm.
+
+    ``px_per_mm`` is of the picture in which a host points; ``told`` is what to say; ``level`` the
+    levelled photo (H, W, 3) sRGB; ``cards`` whether corner cards lie beside the board.
+    """
+
+    lines: list[str]
+    outlines: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    size_mm: tuple[float, float] = (0.0, 0.0)
+    px_per_mm: float = 1.0
+    told: tuple[str, ...] = ()
+    level: NDArray[np.uint8] | None = None
+    cards: bool = False
+
+
 def run_sheet_new(wanted: Wanted, out: Path) -> None:
     """Make, check, save, and say so."""
     if out.exists():
         raise GivenError(str(out), "exists already; choose another name or move it away.")
-    text = sheet_text(wanted, board_text(wanted))
+    board = made_board(wanted)
+    text = whole_sheet(wanted, board)
     sheet = parse_sheet(text, str(out))
+    if wanted.overlay and board.level is not None:
+        wanted.overlay.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(wanted.overlay, overlay_png(board.level, sheet))
+        print(f"{wanted.overlay}: look whether every cell is outlined; --drop takes one off.")
     out.parent.mkdir(parents=True, exist_ok=True)
     write_whole(out, text.encode())
     print(f"{out}: a new sheet; look through its remarks and change what your rules say.")
-    print(*sheet_words(sheet), sep="\n")
+    print(*board.told, *sheet_words(sheet), sep="\n")
 
 
-def board_text(wanted: Wanted) -> list[str]:
-    """The lines of the sheet's board."""
+def made_board(wanted: Wanted) -> MadeBoard:
+    """The board from whatever the host gave. Raises GivenError for what does not go together."""
     if wanted.photo and wanted.svg:
         raise GivenError("--svg", "give either --photo or --svg, not both.")
     if wanted.photo:
-        return _from_photo(wanted)
+        photo = load_photo(wanted.photo.read_bytes(), wanted.photo.name)
+        placed = placed_board(photo, wanted.corners, wanted.size_mm)
+        return board_in_photo(photo, placed, wanted.drop, wanted.add)
     if wanted.drop:
         raise GivenError("--drop", "takes cells off a lattice proposed from a --photo.")
     if wanted.add:
         raise GivenError("--add", "adds cells to a lattice proposed from a --photo.")
     if wanted.svg:
-        return board_from_svg(wanted.svg)
-    return regular_board(wanted.board)
+        return _from_drawing(wanted)
+    return MadeBoard(regular_board(wanted.board))
 
 
-def _from_photo(wanted: Wanted) -> list[str]:
-    if not (wanted.photo and wanted.corners and wanted.size_mm):
-        raise GivenError(
-            "--photo", "give the board's four --corners in the photo and its --size in mm, WxH."
-        )
-    photo = load_photo(wanted.photo.read_bytes(), wanted.photo.name)
-    size_mm = parse_size(wanted.size_mm)
-    level, proposal = proposal_from(photo, parse_corners(wanted.corners), size_mm)
-    for tap in wanted.add:
-        proposal = with_cell_at(proposal, _mm_of(tap, size_mm))
-    lines, ids = board_from_proposal(proposal, size_mm, wanted.drop)
-    if wanted.overlay:
-        wanted.overlay.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(wanted.overlay, overlay_png(level, proposal, size_mm, ids))
-        print(f"{wanted.overlay}: look whether every cell is outlined; --drop takes one off.")
-    return lines
+def _from_drawing(wanted: Wanted) -> MadeBoard:
+    assert wanted.svg
+    size = parse_size(wanted.size_mm) if wanted.size_mm else None
+    drawn = read_drawing(wanted.svg, size)
+    lines = drawn_lines(drawn.cells, drawn.size_mm, drawn.like)
+    like = f"Its cells lie like {drawn.like}." if drawn.like else NO_KIND
+    return MadeBoard(lines, dict(drawn.cells), drawn.size_mm, told=(*drawn.told, like))
 
 
-def _mm_of(tap: str, size_mm: tuple[float, float]) -> tuple[float, float]:
-    """Board mm of a point ``X,Y`` in px of the overlay picture."""
-    try:
-        x, y = (float(part) * max(size_mm) / LEVEL_PX for part in tap.split(","))
-    except ValueError as error:
-        raise GivenError(f"--add {tap}", "write X,Y in pixels of the --overlay picture.") from error
-    if not (0 < x < size_mm[0] and 0 < y < size_mm[1]):
-        raise GivenError(f"--add {tap}", "this point does not lie on the board.")
-    return x, y
+NO_KIND = "Its cells lie like no regular kind, so cards name their cells (at = { A1 = ... })."
+
+
+def board_in_photo(
+    photo: Photo, placed: Placed, drop: Sequence[str] = (), add: Sequence[str] = ()
+) -> MadeBoard:
+    """The board proposed from a photo; ``add`` holds points ``X,Y`` of the levelled picture."""
+    level, proposal = proposal_from(photo, placed.corners_px, placed.size_mm)
+    px_per_mm = LEVEL_PX / max(placed.size_mm)
+    for tap in add:
+        proposal = with_cell_at(proposal, point_mm(tap, "--add", px_per_mm, placed.size_mm))
+    board = board_of(proposal, placed.size_mm, drop)
+    return replace(board, told=placed.told, level=level, cards=placed.by_cards)
+
+
+def board_of(
+    proposal: Proposal, size_mm: tuple[float, float], drop: Sequence[str] = ()
+) -> MadeBoard:
+    """The board of a proposal."""
+    lines, ids = board_from_proposal(proposal, size_mm, drop)
+    outlines = {name: proposal.outline_mm(step) for step, name in ids.items()}
+    return MadeBoard(lines, outlines, size_mm, LEVEL_PX / max(size_mm))
+
+
+def tapped(proposal: Proposal, point: Point) -> Proposal:
+    """The proposal after a tap, board mm: a cell there is taken off, else the place becomes one."""
+    for step in proposal.steps:
+        if within(point, tuple((float(x), float(y)) for x, y in proposal.outline_mm(step))):
+            return replace(proposal, steps=tuple(s for s in proposal.steps if s != step))
+    return with_cell_at(proposal, point)
+
+
+def whole_sheet(wanted: Wanted, board: MadeBoard) -> str:
+    """The sheet's text: board, anchors, colours, and the corner cards where they were seen."""
+    if not board.outlines and any("," in one for one in wanted.anchor):
+        raise GivenError("--anchor", "name cells, such as C4; points are of a --photo or --svg.")
+    pointed: list[str | Point] = [
+        point_mm(one, "--anchor", board.px_per_mm, board.size_mm) if "," in one else one
+        for one in wanted.anchor
+    ]
+    anchors = anchors_toml(wanted.anchors, pointed, board.outlines)
+    text = sheet_text(wanted, board.lines, anchors)
+    return text + marks_text(parse_sheet(text)) if board.cards else text
 
 
 def proposal_from(
@@ -155,37 +211,36 @@ def _plain_lattice(size_mm: tuple[float, float]) -> Lattice:
     return regular_lattice("square", Shape((1,), min(size_mm)), size_mm)
 
 
-def overlay_png(
-    level: NDArray[np.uint8],
-    proposal: Proposal,
-    size_mm: tuple[float, float],
-    ids: dict[tuple[int, int], str],
-) -> bytes:
-    """The levelled photo with every proposed cell outlined and named, PNG."""
+def overlay_png(level: NDArray[np.uint8], sheet: GameSheet) -> bytes:
+    """The levelled photo with every cell outlined and named, PNG.
+
+    Anchors have a second outline, and a dot lies on every inner side, toward the anchors.
+    """
     picture = level.copy()
-    scale = LEVEL_PX / max(size_mm)
-    for step, name in ids.items():
-        outline = np.round(proposal.outline_mm(step) * scale * 8).astype(np.int32)
-        cv2.polylines(picture, [outline], True, (230, 30, 120), 2, cv2.LINE_AA, 3)
-        x, y = np.round(np.array(proposal.centre_mm(step)) * scale).astype(int).tolist()
-        spot = (x - 8 * len(name), y + 7)
+    scale = LEVEL_PX / max(sheet.lattice.board_size_mm)
+    cells = sheet.lattice.cells
+    middles = dict(zip((c.id for c in cells), cell_centres_mm(sheet.lattice), strict=True))
+    for cell in cells:
+        outline, middle = np.array(cell.polygon_mm), np.array(middles[cell.id])
+        shrunk = middle + 0.8 * (outline - middle)
+        for ring in (outline, shrunk) if cell.anchor else (outline,):
+            points = np.round(ring * scale * 8).astype(np.int32)
+            cv2.polylines(picture, [points], True, (230, 30, 120), 2, cv2.LINE_AA, 3)
+        x, y = np.round(middle * scale).astype(int).tolist()
+        spot = (x - 8 * len(cell.id), y + 7)
         for ink, width in (((255, 255, 255), 4), ((120, 0, 60), 2)):
-            cv2.putText(picture, name, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.6, ink, width, cv2.LINE_AA)
+            cv2.putText(
+                picture, cell.id, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.6, ink, width, cv2.LINE_AA
+            )
+    for here, others in sheet.lattice.inner.items():
+        for there in others:
+            between = (np.array(middles[here]) + np.array(middles[there])) / 2
+            x, y = np.round(between * scale).astype(int).tolist()
+            cv2.circle(picture, (x, y), 7, (255, 255, 255), -1, cv2.LINE_AA)
+            cv2.circle(picture, (x, y), 5, (120, 0, 60), -1, cv2.LINE_AA)
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG")
     return out.getvalue()
-
-
-def parse_size(words: str) -> tuple[float, float]:
-    """``170x164`` as (width, height) in mm."""
-    parts = words.lower().replace(" ", "").split("x")
-    try:
-        width, height = (float(part) for part in parts)
-    except ValueError as error:
-        raise GivenError("--size", "write width x height in mm, such as 170x164.") from error
-    if not (10 <= width <= 10_000 and 10 <= height <= 10_000):
-        raise GivenError("--size", "a board is between 10 and 10000 mm wide and high.")
-    return width, height
 
 
 def propose_letters(names: Sequence[str]) -> dict[str, str]:
@@ -216,16 +271,15 @@ def parse_colours(words: Sequence[str]) -> dict[str, int | None]:
     return found
 
 
-def sheet_text(wanted: Wanted, board: Sequence[str]) -> str:
-    """The whole sheet as commented TOML."""
+def sheet_text(wanted: Wanted, board: Sequence[str], anchors: str = "") -> str:
+    """The whole sheet as commented TOML; ``anchors`` is an inline table."""
     colours = parse_colours(wanted.colours)
     letters = propose_letters(list(colours))
     lines = [f"name = {quoted(wanted.name)}", "", "[board]", *board]
-    if wanted.anchors:
-        edge = quoted(wanted.anchors)
+    if anchors:
         lines += [
-            f"anchors = {{ edge = {edge} }}  # where a piece may lie with nothing beside it",
-            'support = "any"             # a piece needs one ("any") or "all" of its inner sides',
+            f"anchors = {anchors}  # where a piece may lie with nothing beside it",
+            f'support = "{wanted.support}"  # how many inner sides must lie against a piece',
         ]
     else:
         lines.append('support = "none"            # a piece may lie anywhere; or name anchors')

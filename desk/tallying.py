@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibrate.store import load_table
@@ -19,6 +19,7 @@ from desk.pipeline import record_of, score_game, seat_player, with_answers
 from desk.questions import ask_at_terminal, file_name, leave_open
 from desk.say import CAUTION, complain, quietly, working
 from desk.scoresheet import score_sheet
+from desk.shelf import table_file
 from desk.tally_words import tally_words
 from desk.types import Ask, Claims, Clock, Game, Outcome, Seat
 from scoring.tally import check_names
@@ -48,6 +49,7 @@ class TallyJob:
 
 def run_tally(job: TallyJob, clock: Clock = now_utc) -> None:
     """Read, ask, tally, show, keep. An archive that cannot be used is said before anybody works."""
+    job = replace(job, table=table_file(job.table))
     where = job.archive or default_archive_folder()
     archive = Archive(where, clock, photos=job.photos, keep_metadata=job.keep_metadata)
     game = open_game(job, clock)

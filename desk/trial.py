@@ -10,6 +10,7 @@ from calibrate.judge import judge
 from calibrate.store import load_table
 from calibrate.types import Table
 from desk.given import parse_corners, text_of
+from desk.shelf import table_file
 from scoring.grid import parse_grid
 from scoring.types import Grid
 from vision.decode import load_photo
@@ -23,7 +24,7 @@ MANY_ASKED = 0.2
 
 def run_trial(table: Path, photo: Path, plan: Path, corners: tuple[str, ...] | None) -> int:
     """Read the arranged board and judge the reading; the exit code is 1 where it was wrong."""
-    known = load_table(table)
+    known = load_table(table_file(table))
     truth = parse_grid(text_of(plan), known.sheet, str(plan))
     shown = load_photo(photo.read_bytes(), photo.name)
     reading = read_photo(shown, known, parse_corners(corners) if corners else None)

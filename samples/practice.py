@@ -16,8 +16,10 @@ from pathlib import Path
 import numpy as np
 
 from samples.bench_folder import Plan, write_bench_folder
+from samples.board import Board
 from samples.conditions import Conditions, HandShadow, Lamp
 from samples.game import Game, draw_game
+from samples.grids import full_box, random_board
 from samples.kits import invent_kit, sheet_kit
 from samples.photographer import Shot, Truth, empty_grid, take_photo
 from scoring.grid import format_grid
@@ -77,7 +79,8 @@ def write_practice(
     """Photograph one whole game: the empty board, a known layout, and every player's final board.
 
     Writes ``empty-N.jpg``, ``layout-N.jpg``, ``layout.txt``, ``game/<player>.jpg``,
-    ``claims.toml`` and ``truth.json``. ``marks`` is False for the printing without corner marks.
+    ``mid-game.jpg`` (a board half laid), ``claims.toml`` and ``truth.json``.
+    ``marks`` is False for the printing without corner marks.
     """
     for_layout, for_game, rng = (np.random.default_rng([seed, part]) for part in range(3))
     kit = sheet_kit(sheet, print_seed, marks)
@@ -88,10 +91,21 @@ def write_practice(
     for name, stand in STANDS.items():
         conditions = replace(light, **asdict(stand))
         shots[f"{name}.jpg"] = take_photo(kit.board, grids[name.split("-")[0]], conditions, rng)
+    shots["mid-game.jpg"] = mid_game(sheet, kit.board, light, np.random.default_rng([seed, 3]))
     for number, (player, grid) in enumerate(game.grids.items()):
         conditions = game_conditions(light, number, rng)
         shots[f"game/{player.lower()}.jpg"] = take_photo(kit.board, grid, conditions, rng)
     save_practice(folder, sheet, shots, game, format_grid(layout, sheet))
+
+
+def mid_game(sheet: GameSheet, board: Board, light: Conditions, rng: np.random.Generator) -> Shot:
+    """Photograph a board that is half laid, as a host does who explains the game."""
+    cells = len(sheet.lattice.cells)
+    grid = random_board(
+        sheet.lattice, full_box(sheet), rng, pieces=cells // 2, support=sheet.support, clump=0.42
+    )
+    conditions = replace(light, tilt_deg=15.0, turn_deg=9.0, roll_deg=-2.0, reach=0.9)
+    return take_photo(board, grid, conditions, rng)
 
 
 def game_conditions(light: Conditions, number: int, rng: np.random.Generator) -> Conditions:

@@ -57,8 +57,8 @@ def corner_cards(document: FPDF, sheet: GameSheet) -> None:
     for index, (mark, corner) in enumerate(zip(CORNER_IDS, CORNERS, strict=True)):
         x = MARGIN_MM + (index in (1, 2)) * (CARD_MM + 22)
         y = top + (index in (2, 3)) * (CARD_MM + 20)
-        outline(document, [(x, y), (x + CARD_MM, y), (x + CARD_MM, y + CARD_MM), (x, y + CARD_MM)])
         draw_mark(document, mark, x + QUIET_MM, y + QUIET_MM, MARK_MM)
+        outline(document, [(x, y), (x + CARD_MM, y), (x + CARD_MM, y + CARD_MM), (x, y + CARD_MM)])
         words(document, (x, y + CARD_MM + 1), f"{corner}, mark {mark}", 8)
 
 
@@ -68,7 +68,7 @@ def marks_text(sheet: GameSheet) -> str:
     left, right = -(QUIET_MM + MARK_MM), width + QUIET_MM
     high, low = QUIET_MM, height - QUIET_MM - MARK_MM
     spots = ((left, high), (right, high), (right, low), (left, low))
-    lines = ["# Add to the game sheet: where the corner cards lie beside the board, mm."]
+    lines = ["# Where the corner cards lie beside the board, mm: part of a game sheet."]
     for mark, (x, y) in zip(CORNER_IDS, spots, strict=True):
         square = [(x, y), (x + MARK_MM, y), (x + MARK_MM, y + MARK_MM), (x, y + MARK_MM)]
         corners = ", ".join(f"[{a:.1f}, {b:.1f}]" for a, b in square)

@@ -34,7 +34,7 @@ def add_page(document: FPDF, heading: str, advice: str) -> float:
     words(document, (MARGIN_MM, MARGIN_MM), heading, 14, bold=True)
     document.set_font("helvetica", size=9)
     document.set_xy(MARGIN_MM, MARGIN_MM + 8)
-    document.multi_cell(document.w - 2 * MARGIN_MM, 4.2, latin(advice))
+    document.multi_cell(document.w - 2 * MARGIN_MM, 4.2, latin(advice), align="L")
     top = document.get_y() + 6
     measuring_bar(document)
     return float(top)
@@ -52,19 +52,30 @@ def measuring_bar(document: FPDF) -> None:
     words(document, (x, y - 9), said, 8)
 
 
-def words(document: FPDF, at: Point, text: str, size: float, *, bold: bool = False) -> None:
+def words(
+    document: FPDF, at: Point, text: str, size: float, *, bold: bool = False, ink: RGB = (0, 0, 0)
+) -> None:
     """One line of text whose top left is at a point."""
     document.set_font("helvetica", style="B" if bold else "", size=size)
-    document.set_text_color(0)
+    document.set_text_color(*ink)
     document.set_xy(*at)
     document.cell(text=latin(text))
 
 
-def centred(document: FPDF, at: Point, text: str, size: float) -> None:
+def paragraph(document: FPDF, at: Point, text: str, size: float, width: float) -> None:
+    """Text broken into lines of a width, its top left at a point."""
+    document.set_font("helvetica", size=size)
+    document.set_text_color(0)
+    document.set_xy(*at)
+    document.multi_cell(width, 0.42 * size, latin(text), align="L")
+
+
+def centred(document: FPDF, at: Point, text: str, size: float, ink: RGB = (0, 0, 0)) -> None:
     """One line of text whose middle is at a point."""
     document.set_font("helvetica", size=size)
     wide = document.get_string_width(latin(text))
-    words(document, (at[0] - wide / 2 - document.c_margin, at[1] - size * 0.18), text, size)
+    left = at[0] - wide / 2 - document.c_margin
+    words(document, (left, at[1] - size * 0.18), text, size, ink=ink)
 
 
 def filled(document: FPDF, box: tuple[float, float, float, float], rgb: RGB) -> None:
@@ -73,9 +84,11 @@ def filled(document: FPDF, box: tuple[float, float, float, float], rgb: RGB) -> 
     document.rect(*box, style="F")
 
 
-def outline(document: FPDF, points: Sequence[Point], rgb: RGB | None = None) -> None:
-    """A closed thin outline, filled where ``rgb`` is given."""
-    document.set_draw_color(60)
+def outline(
+    document: FPDF, points: Sequence[Point], rgb: RGB | None = None, line: int = 60
+) -> None:
+    """A closed thin outline in a grey of 0 to 255, filled where ``rgb`` is given."""
+    document.set_draw_color(line)
     document.set_line_width(0.2)
     if rgb:
         document.set_fill_color(*rgb)

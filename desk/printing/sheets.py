@@ -6,12 +6,13 @@ from collections.abc import Mapping
 
 from fpdf import FPDF
 
-from desk.drawing import Outline, Words
+from desk.drawing import FAINT, Outline, Words, ink_on
 from desk.printing.marks import rgb_of
-from desk.printing.page import MARGIN_MM, add_page, centred, outline, words
+from desk.printing.page import MARGIN_MM, add_page, centred, outline, paragraph, words
 from desk.sheet_picture import draw_pattern, moves_in_words, points_in_words
 from desk.tints import tints_of
-from scoring.lattice import cell_centres_mm
+from scoring.lattice import cell_centres_mm, rows_of
+from scoring.regular import row_of
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
 
@@ -21,7 +22,8 @@ CARD_MM = 42.0
 
 
 def spread_layout(sheet: GameSheet) -> dict[str, str]:
-    """A known layout: every colour equally often, here and there, every seventh cell bare.
+    """A known layout: every colour equally often, here and there, every seventh cell bare,
+    each row's two cells farther left, so that no column stays bare.
 
     The pieces of one colour come round every few cells, each row moved on by two, so that a colour
     lies in bright and in dark places and hardly beside itself.
@@ -29,11 +31,12 @@ def spread_layout(sheet: GameSheet) -> dict[str, str]:
     names = [colour.name for colour in sheet.colours]
     plan: dict[str, str] = {}
     laid = 0
+    rows = {letter: number for number, letter in enumerate(rows_of(sheet.lattice))}
     for index, cell in enumerate(sheet.lattice.cells):
-        if index % 7 == 6 and len(sheet.lattice.cells) > 3 * len(names):
+        row = rows[row_of(cell.id)]
+        if (index + 2 * row) % 7 == 6 and len(sheet.lattice.cells) > 3 * len(names):
             plan[cell.id] = EMPTY
             continue
-        row = ord(cell.id[0]) - ord("A")
         plan[cell.id] = names[(laid + 2 * row) % len(names)]
         laid += 1
     return plan
@@ -61,7 +64,12 @@ def layout_plan(document: FPDF, sheet: GameSheet, plan: Mapping[str, str]) -> No
         outline(document, points, rgb_of(tints[name]) if name != EMPTY else None)
         middle = (MARGIN_MM + x * scale, top + y * scale)
         filled_letter(document, middle, letters[name])
-    words(document, (MARGIN_MM, top + height * scale + 2), f"Shown at {scale:.0%} of its size.", 8)
+        tall = max(b for _, b in points) - middle[1]
+        ink = rgb_of(ink_on(tints[name] if name != EMPTY else "#ffffff"))
+        centred(document, (middle[0], middle[1] + 0.62 * tall), cell.id, 5.5, ink)
+    key = ", ".join(f"{colour.letter} {colour.name}" for colour in sheet.colours)
+    said = f"{key}. Tints only hint at the pieces; the letters count. Drawn at {scale:.0%}."
+    paragraph(document, (MARGIN_MM, top + height * scale + 3), said, 9, room[0])
 
 
 def filled_letter(document: FPDF, at: tuple[float, float], letter: str) -> None:
@@ -93,21 +101,26 @@ def card_list(document: FPDF, sheet: GameSheet) -> None:
     for number, card in enumerate(sheet.cards):
         index = number % room
         if index == 0:
-            top = add_page(document, f"Cards of {sheet.name}", "Digits: equal ones, one colour.")
+            top = add_page(
+                document,
+                f"Cards of {sheet.name}",
+                "A letter is that colour; equal digits are one colour, different digits differ.",
+            )
         x = MARGIN_MM + (index % across) * (CARD_MM + 4)
         y = top + (index // across) * (CARD_MM + 12)
         right, low = x + CARD_MM, y + CARD_MM + 9
         outline(document, [(x, y), (right, y), (right, low), (x, low)])
         words(document, (x + 1, y + 1), card.name[:28], 7, bold=True)
         said = f"{points_in_words(card)}; {moves_in_words(card)}"
-        words(document, (x + 1, low - 4), said[:48], 5.5)
-        for shape in draw_pattern(sheet, card, (x + 4, y + 7, CARD_MM - 8, CARD_MM - 6)):
+        paragraph(document, (x + 1, low - 6.5), said, 6, CARD_MM - 2)
+        for shape in draw_pattern(sheet, card, (x + 4, y + 7, CARD_MM - 8, CARD_MM - 8)):
             drawn(document, shape)
 
 
 def drawn(document: FPDF, shape: Outline | Words) -> None:
     """A shape of a picture, its px taken as mm."""
     if isinstance(shape, Words):
-        centred(document, shape.at, shape.text, min(9.0, 2.8 * shape.size))
+        centred(document, shape.at, shape.text, min(9.0, 2.8 * shape.size), rgb_of(shape.ink))
     else:
-        outline(document, shape.points, rgb_of(shape.fill) if shape.fill else None)
+        line = 200 if shape.stroke == FAINT else 60
+        outline(document, shape.points, rgb_of(shape.fill) if shape.fill else None, line)

@@ -18,13 +18,14 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 
 from desk.say import CAUTION
-from desk.web.api import router
+from desk.web import making, shelf_routes
 from desk.web.crew import Crew
 from desk.web.errors import Refusal
 from desk.web.files import Files
 from desk.web.guard import Asgi, Door, Guard
 from desk.web.journal import Journal
 from desk.web.office import Office
+from desk.web.routes import router
 from desk.web.sessions import COOKIE, SESSION_S, Sessions
 from desk.web.work import NICENESS
 from scoring.errors import TallyglassError
@@ -36,7 +37,10 @@ WORKERS = 2
 
 @dataclass(frozen=True)
 class Desk:
-    """What is served: the data folder, the archive's, who is let in, the address phones open."""
+    """What is served: the data folder, the archive's, who is let in, the address phones open.
+
+    ``demo`` says on every screen that all this is invented.
+    """
 
     data: Path
     archive: Path | str
@@ -44,6 +48,7 @@ class Desk:
     address: str
     workers: int = WORKERS
     niceness: int = NICENESS
+    demo: bool = False
 
 
 def create_app(desk: Desk) -> Asgi:
@@ -62,6 +67,7 @@ def create_app(desk: Desk) -> Asgi:
         office.reader.start()
         office.weigher.start()
         app.state.office = office
+        office.resume()
         yield
         await office.close()
 
@@ -74,9 +80,11 @@ def create_app(desk: Desk) -> Asgi:
         redoc_url=None,
         openapi_url="/api/openapi.json",
     )
-    app.state.door, app.state.sessions = desk.door, sessions
+    app.state.door, app.state.sessions, app.state.demo = desk.door, sessions, desk.demo
     app.state.invite = inviter(sessions, desk.address)
     app.include_router(router)
+    app.include_router(making.router)
+    app.include_router(shelf_routes.router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     add_pages(app, templates, sessions)
     add_refusals(app)
@@ -105,7 +113,7 @@ def add_pages(app: FastAPI, templates: Environment, sessions: Sessions) -> None:
 
     @app.get("/", include_in_schema=False)
     async def home() -> HTMLResponse:
-        return page("desk.html", caution=CAUTION)
+        return page("desk.html", caution=CAUTION, demo=app.state.demo)
 
     @app.get("/join", include_in_schema=False)
     def join(key: str = "") -> Response:

@@ -30,7 +30,10 @@ class Shot:
 
 @dataclass(frozen=True)
 class Round:
-    """One game of an evening. Everything is by seat, 0 for the first player."""
+    """One game of an evening. Everything is by seat, 0 for the first player.
+
+    ``kept`` is its number in the archive; ``as_kept`` that nothing has changed since.
+    """
 
     number: int
     shots: Mapping[int, Shot] = field(default_factory=dict)
@@ -38,6 +41,7 @@ class Round:
     claims: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     facts: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     kept: int | None = None
+    as_kept: bool = False
 
 
 @dataclass(frozen=True)
@@ -149,12 +153,20 @@ def claimed(evening: Evening, event: Event) -> Evening:
 def kept(evening: Evening, event: Event) -> Evening:
     """A game went into the archive."""
     number = event.body["number"]
-    return changed(evening, event.body["game"], lambda game: replace(game, kept=number))
+    at = event.body["game"]
+    rounds = tuple(
+        replace(game, kept=number, as_kept=True) if game.number == at else game
+        for game in evening.rounds
+    )
+    return replace(evening, rounds=rounds)
 
 
 def changed(evening: Evening, number: int, change: Any) -> Evening:
-    """The evening with one of its games changed."""
-    rounds = tuple(change(game) if game.number == number else game for game in evening.rounds)
+    """The evening with one of its games changed, and thereby no longer as it was kept."""
+    rounds = tuple(
+        replace(change(game), as_kept=False) if game.number == number else game
+        for game in evening.rounds
+    )
     return replace(evening, rounds=rounds)
 
 

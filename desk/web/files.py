@@ -9,6 +9,7 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -76,30 +77,45 @@ class Files:
 
     def _named(self, folder: str, name: str, suffix: str, what: str) -> Path:
         path = self.folder / folder / f"{name}{suffix}"
-        if not NAME.fullmatch(name) or not path.is_file():
+        if not NAME.fullmatch(name) or not is_whole(path):
             raise no_such(what)
         return path
 
-    def new(self, folder: str, name: str, suffix: str) -> Path:
-        """Where a new table or sheet goes: a name that none has yet."""
+    def reserve(self, folder: str, name: str, suffix: str) -> Path:
+        """Take a name that no table or sheet has yet, for this caller alone.
+
+        The file is empty, and as good as absent, until something whole takes its place.
+        """
         plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "table"
-        path = self.folder / folder / f"{plain}{suffix}"
-        number = 2
-        while path.exists():
-            path = self.folder / folder / f"{plain}-{number}{suffix}"
-            number += 1
-        path.parent.mkdir(parents=True, exist_ok=True)
-        return path
+        (self.folder / folder).mkdir(parents=True, exist_ok=True)
+        for number in count(1):
+            path = self.folder / folder / f"{plain}{f'-{number}' if number > 1 else ''}{suffix}"
+            try:
+                path.touch(exist_ok=False)
+            except FileExistsError:
+                continue
+            return path
+        raise AssertionError("there is always a next number")
+
+    def learning(self, name: str) -> Path:
+        """Where a table is written before it has a name of its own."""
+        (self.folder / "tables").mkdir(parents=True, exist_ok=True)
+        return self.folder / "tables" / f"{name}.learning"
 
     def names(self, folder: str, suffix: str) -> Iterator[str]:
         """Names of the tables or sheets there are, the latest first."""
-        paths = (self.folder / folder).glob(f"*{suffix}")
+        paths = filter(is_whole, (self.folder / folder).glob(f"*{suffix}"))
         for path in sorted(paths, key=lambda path: path.stat().st_mtime, reverse=True):
             yield path.name.removesuffix(suffix)
 
     def table_sheet(self, name: str) -> GameSheet:
         """The game sheet inside a table."""
         return sheet_in(self.table(name))
+
+
+def is_whole(path: Path) -> bool:
+    """Whether a file is there and more than a reserved name."""
+    return path.is_file() and path.stat().st_size > 0
 
 
 @lru_cache(maxsize=16)

@@ -6,6 +6,7 @@ from collections import deque
 from typing import Any
 
 from desk.drawing import Drawing, Outline, Words, placed, to_svg
+from desk.printing.sheets import spread_layout
 from desk.sheet_picture import draw_board, draw_pattern, draw_piece, moves_in_words, points_in_words
 from desk.tints import tints_of
 from desk.web.errors import no_such
@@ -74,6 +75,11 @@ def card_svg(sheet: GameSheet, number: int) -> str:
 
 
 def layout_svg(sheet: GameSheet, grid: Grid) -> str:
+    """The board with a piece drawn where each is to lie, as SVG."""
+    return to_svg(layout_drawing(sheet, grid))
+
+
+def layout_drawing(sheet: GameSheet, grid: Grid) -> Drawing:
     """The board with a piece drawn where each is to lie."""
     width, height = sheet.lattice.board_size_mm
     scale = BOARD_PX / width
@@ -85,7 +91,7 @@ def layout_svg(sheet: GameSheet, grid: Grid) -> str:
             name = grid[cell.id]
             outline = placed(cell.polygon_mm, scale, (0.0, 0.0))
             shapes += draw_piece(outline, tints[name], letters[name])
-    return to_svg(Drawing((BOARD_PX, height * scale), tuple(shapes)))
+    return Drawing((BOARD_PX, height * scale), tuple(shapes))
 
 
 def proposed_plan(sheet: GameSheet) -> str:
@@ -110,6 +116,14 @@ def proposed_plan(sheet: GameSheet) -> str:
         grid[cell], supply[name], laid = name, supply[name] - 1, laid + 1
         waiting.append(name)
     return format_grid(grid, sheet)
+
+
+def trial_plan(sheet: GameSheet) -> str:
+    """A layout to try a table with: another than the printed one, each colour moved on by one."""
+    names = [colour.name for colour in sheet.colours]
+    after = dict(zip(names, names[1:] + names[:1], strict=True)) | {EMPTY: EMPTY}
+    moved = {cell: after[name] for cell, name in spread_layout(sheet).items()}
+    return format_grid(Grid(moved), sheet)
 
 
 def alike_beside(sheet: GameSheet, grid: dict[str, str], cell: str, colour: str) -> int:

@@ -182,8 +182,8 @@ class Body:
 
 
 def is_photo(scope: Scope) -> bool:
-    """Whether this request brings a photo, which is taken in piece by piece."""
-    return scope["method"] == "PUT" and scope["path"].endswith("/photo")
+    """Whether this request brings a photo or a table, which is taken in piece by piece."""
+    return scope["method"] == "PUT" and scope["path"].endswith(("/photo", "/shelf"))
 
 
 def too_large(limit: int) -> Refusal:

@@ -10,7 +10,9 @@ from pathlib import Path
 
 from desk.archive import Archive
 from desk.export import tally_csv, tally_json
+from desk.keeping.store import table_file
 from desk.pipeline import record_of
+from desk.records import GameRecord
 from desk.scoresheet import score_sheet
 from desk.tally_words import tally_words
 from desk.types import Outcome
@@ -21,12 +23,16 @@ from vision.decode import load_photo
 
 @dataclass(frozen=True)
 class KeepJob:
-    """A game, its boards' stored photos, the archive's folder, the evening's name."""
+    """A game, its boards' stored photos, the archive's folder, the evening's name.
+
+    ``before`` is the game's number in the archive where it was kept before.
+    """
 
     game: WeighJob
     photos: tuple[str, ...]
     archive: str
     evening: str
+    before: int | None = None
 
 
 @dataclass(frozen=True)
@@ -44,7 +50,30 @@ def keep_job(job: KeepJob) -> int:
     outcome = with_photos(outcome_of(job.game), job.photos)
     archive = Archive(job.archive)
     record = record_of(outcome, Path(job.game.table).read_bytes())
-    return archive.save(replace(record, evening=job.evening))
+    record = replace(record, evening=job.evening)
+    if job.before is None:
+        return archive.save(record)
+    return save_in_place_of(archive, job.before, record)
+
+
+def save_in_place_of(archive: Archive, number: int, record: GameRecord) -> int:
+    """Keep a game as a correction of the entry that was kept of it before; returns its number."""
+    latest = max(number, *archive.game(number)["entries"])
+    with archive.reading() as db:
+        before = archive.row(db, latest)
+    photos = [archive.cleaned(board.photo) for board in record.boards]
+    content = archive.content_from(record, [name for name, _ in photos])
+    content |= {
+        "corrects": before["uid"],
+        "reason": "kept again at the desk after a change",
+        "played_at": before["played_at"],
+    }
+    return archive.save_content(content, dict(photos) | table_of(record))
+
+
+def table_of(record: GameRecord) -> dict[str, bytes]:
+    """The table's file by its name, where the record has it."""
+    return {} if record.table_file is None else {table_file(record.table_sha256): record.table_file}
 
 
 def share_job(job: ShareJob) -> bytes:

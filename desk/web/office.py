@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict, dataclass
@@ -25,6 +26,7 @@ from desk.web.journal import Event, Journal
 from desk.web.keep import KeepJob, ShareJob, keep_job, share_job
 from desk.web.weigh import WeighJob, weigh_job
 from desk.web.work import LearnJob, PlaceJob, ReadJob, learn_job, place_job, read_job
+from scoring.errors import TallyglassError
 
 LOG = logging.getLogger("tallyglass.desk")
 
@@ -54,6 +56,7 @@ class Office:
         self._last_view: dict[tuple[str, int], Mapping[str, Any]] = {}
         self._places: dict[PlaceJob, Mapping[str, Any]] = {}
         self._running: dict[object, asyncio.Task[None]] = {}
+        self._keeping: dict[tuple[str, int], asyncio.Lock] = {}
         self._news = 0
         self._boot = secrets.token_hex(3)
 
@@ -100,6 +103,15 @@ class Office:
             raise no_such("calibration")
         return fold_calibration(id, events)
 
+    def resume(self) -> None:
+        """Begin what the latest evening waits for: a server that was stopped goes on unasked."""
+        latest = self.journal.logs("evening/")[:1]
+        try:
+            for log in latest:
+                self.evening_view(log.partition("/")[2], "")
+        except TallyglassError as error:
+            LOG.warning("the latest evening cannot go on: %s", error)
+
     # What is shown ------------------------------------------------------------------------------
 
     def stamp(self, log: str) -> str:
@@ -135,6 +147,7 @@ class Office:
             "facts": {str(seat): list(facts) for seat, facts in game.facts.items()},
             "answers": [{"seat": seat, **vars(answer)} for seat, answer in game.answers],
             "kept": game.kept,
+            "as_kept": game.as_kept,
             "view": view,
             "fresh": fresh,
         }
@@ -241,16 +254,28 @@ class Office:
         return job, photos
 
     async def keep(self, id: str, number: int, by: str) -> int:
-        """Put a game into the archive and say so in the journal; returns its number there."""
+        """Put a game into the archive and say so in the journal; returns its number there.
+
+        Asked twice for the same, as by a double tap, it is kept once; kept again after a change,
+        the new entry takes the place of the one before.
+        """
+        self.game(id, number)
+        async with self._keeping.setdefault((id, number), asyncio.Lock()):
+            return await self.kept(id, number, by)
+
+    async def kept(self, id: str, number: int, by: str) -> int:
+        """As ``keep``, for one caller at a time."""
         self.evening_view(id, id)  # after a restart, readings are looked up again
         evening, game = self.game(id, number)
+        if game.kept is not None and game.as_kept:
+            return game.kept
         job, photos = self.whole(evening, game)
         if len(job.boards) < len(evening.players):
             missing = [p for p in evening.players if p not in {name for _, name, *_ in job.boards}]
             raise Refusal(
                 409, f"Not all boards are read yet: {', '.join(missing)}. Snap them first."
             )
-        keeping = KeepJob(job, photos, str(self.archive), evening.name)
+        keeping = KeepJob(job, photos, str(self.archive), evening.name, game.kept)
         kept = await self.weigher.do(id, keep_job, keeping)
         self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)
         return kept
@@ -313,7 +338,7 @@ class Office:
     def learn(self, made: Calibration, line: str) -> None:
         """Learn the table from what there is by now, and write down how it went."""
         seen = self.inputs_of(made)
-        out = self.files.new("tables", made.name, ".table")
+        out = self.files.learning(f"{made.id}-{seen}")
         job = LearnJob(
             name=made.name,
             sheet=str(self.files.sheet(made.sheet)),
@@ -326,9 +351,12 @@ class Office:
 
         async def work() -> bool:
             result = await self.reader.do(line, learn_job, job)
+            table = self.files.reserve("tables", made.name, ".table") if result["learned"] else None
+            if table:
+                os.replace(out, table)
             body = {
                 "of": seen,
-                "table": out.stem if result["learned"] else "",
+                "table": table.stem if table else "",
                 "advice": result["advice"],
             }
             self.write(f"calibration/{made.id}", "judged", body, "desk", f"judged-{seen}")

@@ -10,40 +10,39 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-import platformdirs
-
 from desk.archive import default_archive_folder
-from desk.say import CAUTION, quietly, working
+from desk.say import CAUTION, quietly
+from desk.shelf import default_data_folder
 from desk.web.app import Desk, create_app
+from desk.web.demo_evening import furnish_demo
 from desk.web.guard import Door
 from desk.web.sessions import SESSION_S
 from scoring.errors import TallyglassError
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
-PRACTICE_TABLE = "penmarrow-practice"
 
 
 class ServingError(TallyglassError):
     """The desk cannot be opened."""
 
 
-def run_serve(
-    data: Path | None, archive: str | None, port: int, *, lan: bool, practice: bool
-) -> None:
+def run_serve(data: Path | None, archive: str | None, port: int, *, lan: bool, demo: bool) -> None:
     """Serve until Ctrl-C."""
     import uvicorn
 
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(message)s")
-    folder = data or Path(platformdirs.user_data_dir("tallyglass", appauthor=False)) / "desk"
-    folder.mkdir(parents=True, exist_ok=True)
-    first_things(folder, practice=practice)
+    folder = data or default_data_folder()
+    kept: Path | str = archive or default_archive_folder()
+    if demo:
+        folder, kept = demo_places(folder, archive)
+    first_things(folder)
+    if demo:
+        furnish_demo(folder)
     name = own_address() if lan else "127.0.0.1"
     sock = bound("0.0.0.0" if lan else "127.0.0.1", port)
     address = f"http://{name}:{sock.getsockname()[1]}"
     hosts = {*LOOPBACK, name, socket.gethostname().lower()} if lan else set(LOOPBACK)
-    guarded = create_app(
-        Desk(folder, archive or default_archive_folder(), Door(frozenset(hosts), lan), address)
-    )
+    guarded = create_app(Desk(folder, kept, Door(frozenset(hosts), lan), address, demo=demo))
     print(*welcome(guarded, address, lan=lan), sep="\n", flush=True)
     quietly(CAUTION)
     config = uvicorn.Config(
@@ -54,6 +53,13 @@ def run_serve(
         h11_max_incomplete_event_size=32_000,
     )
     uvicorn.Server(config).run(sockets=[sock])
+
+
+def demo_places(folder: Path, archive: str | None) -> tuple[Path, Path]:
+    """A demo's own folder and archive: nothing invented ever comes among what is real."""
+    if archive:
+        raise ServingError("A demo has an archive of its own. Leave --archive or --demo out.")
+    return folder / "demo", folder / "demo" / "archive"
 
 
 def welcome(guarded: object, address: str, *, lan: bool) -> Iterator[str]:
@@ -101,29 +107,15 @@ def own_address() -> str:
     return address
 
 
-def first_things(folder: Path, *, practice: bool) -> None:
-    """The invented games' sheets, and with ``practice`` a table and an evening to try at once."""
+def first_things(folder: Path) -> None:
+    """The invented games' sheets, so that a table can be learned at once."""
     from desk.demo import PRACTICE, ROOM
 
     sheets = folder / "sheets"
-    sheets.mkdir(exist_ok=True)
+    sheets.mkdir(parents=True, exist_ok=True)
     for sheet in sorted((ROOM / "sheets").glob("*.toml")):
         if not (sheets / sheet.name).exists():
             shutil.copy(sheet, sheets / sheet.name)
     plan = sheets / "penmarrow.layout.txt"
     if not plan.exists():
         shutil.copy(PRACTICE / "layout.txt", plan)
-    table = folder / "tables" / f"{PRACTICE_TABLE}.table"
-    if practice and not table.exists():
-        learn_practice_table(table)
-
-
-def learn_practice_table(path: Path) -> None:
-    """The invented game's table, learned from its practice photos."""
-    from calibrate.store import save_table
-    from desk.calibrating import learn_table
-    from desk.demo import known_things
-
-    with working("Learning the practice table"):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        save_table(learn_table("penmarrow", known_things()), path)

@@ -20,7 +20,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from calibrate.judge import judge
+from calibrate.judge import trust
 from calibrate.learn import calibrate
 from calibrate.store import load_table, save_table
 from calibrate.types import Table
@@ -193,7 +193,8 @@ def on_picture(points_px: np.ndarray, scale: float) -> list[list[float]]:
 def refused(error: BoardNotFound | PhotoError) -> dict[str, Any]:
     """What phones are told of a board that was not read."""
     taps = isinstance(error, BoardNotFound)
-    return {"found": False, "reason": error.reason, "hint": error.hint, "corners_help": taps}
+    hint = error.hint.replace(" (--corners)", "")  # said for the terminal; here is a button
+    return {"found": False, "reason": error.reason, "hint": hint, "corners_help": taps}
 
 
 def written(out: Path, result: dict[str, Any]) -> dict[str, Any]:
@@ -232,7 +233,7 @@ def learn_job(job: LearnJob) -> dict[str, Any]:
     except TallyglassError as error:
         return {"learned": False, "advice": [str(error)]}
     save_table(table, job.out)
-    advice = list(judge(table))
+    advice = list(trust(table))
     return {
         "learned": True,
         "advice": advice or ["This light tells all colours of the game apart."],

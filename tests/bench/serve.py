@@ -27,7 +27,7 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from desk.web.serving import PRACTICE_TABLE, first_things  # noqa: E402
+from desk.web.demo_evening import PRACTICE_TABLE, learn_practice_table  # noqa: E402
 from tests.desk.practice import PRACTICE  # noqa: E402
 from tests.desk.web.served import served  # noqa: E402
 
@@ -89,7 +89,7 @@ def measured(megapixels: float, phones: int) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder) / "data"
         data.mkdir()
-        first_things(data, practice=True)
+        learn_practice_table(data / "tables" / f"{PRACTICE_TABLE}.table")
         with served(data, Path(folder) / "archive") as desk:
             first = Phone(desk.address, 0)
             first.overlay_s(photos[-1])  # workers come up

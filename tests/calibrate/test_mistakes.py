@@ -10,7 +10,7 @@ import pytest
 from calibrate.compose import Shot, compose_artwork
 from calibrate.errors import CalibrationError, MistakesFound
 from calibrate.learn import calibrate, seen_in
-from calibrate.mistakes import Seen, find_mistakes
+from calibrate.mistakes import Seen, find_mistakes, unnoticed_swaps
 from scoring.errors import TallyglassError
 from scoring.lattice import cells_at_edge, regular_lattice, rows_of, with_anchors
 from scoring.regular import Shape
@@ -210,3 +210,48 @@ def test_mistakes_are_errors_of_calibration() -> None:
 
     assert isinstance(error, CalibrationError)
     assert str(error) == "A1: one. B2: two."
+
+
+def near(seen: list[Seen], one: str, other: str) -> list[Seen]:
+    """The same photos with one colour's pieces painted almost as another's."""
+    found = []
+    for photo in seen:
+        lab = photo.lab.copy()
+        here, there = (np.median(lab[photo.labels == name], axis=0) for name in (one, other))
+        lab[photo.labels == one] += there - here + np.array((0.0, 1.0, 0.0))
+        found.append(replace(photo, lab=lab))
+    return found
+
+
+def test_what_a_swap_would_hide_is_told_where_colours_are_near(
+    seen: list[Seen], penmarrow: GameSheet, penmarrow_layout: Grid
+) -> None:
+    alike = near(seen, "moss", "slate")
+    told = unnoticed_swaps(alike, penmarrow.lattice)
+    words = next(words for words in told if words.startswith("moss and slate lie"))
+    moss, slate = (
+        [cell for cell, name in penmarrow_layout.items() if name == wanted]
+        for wanted in ("moss", "slate")
+    )
+
+    for cell in (*moss, *slate):
+        assert cell in words
+    hidden = swapped(penmarrow_layout, moss[0], slate[0])
+    assert said(alike, hidden, penmarrow) == ""
+
+
+def test_every_swap_that_goes_unnoticed_was_told(
+    seen: list[Seen], penmarrow: GameSheet, penmarrow_layout: Grid
+) -> None:
+    told = " ".join(unnoticed_swaps(seen, penmarrow.lattice))
+    rng = np.random.default_rng(8)
+    ids = list(penmarrow_layout)
+    for _ in range(25):
+        one, other = (str(cell) for cell in rng.choice(ids, 2, replace=False))
+        if penmarrow_layout[one] == penmarrow_layout[other]:
+            continue
+        named = said(seen, swapped(penmarrow_layout, one, other), penmarrow)
+
+        assert {one, other} <= set(named.replace(":", " ").split()) or {one, other} <= set(
+            told.replace(",", " ").split()
+        )

@@ -6,6 +6,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ import numpy as np
 import pytest
 
 from calibrate.errors import TableError
+from calibrate.judge import trust
 from calibrate.store import load_table, save_table, table_bytes, table_from_bytes
 from calibrate.types import Table
 from scoring.errors import TallyglassError
@@ -84,6 +86,14 @@ def test_a_table_saved_twice_or_loaded_and_saved_again_gives_the_same_bytes(
 ) -> None:
     assert table_bytes(penmarrow_table) == data
     assert table_bytes(table_from_bytes(data, "roof.table")) == data
+
+
+def test_what_a_table_could_not_check_comes_back(penmarrow_table: Table) -> None:
+    told = replace(penmarrow_table, limits=("Compare A1 and B2 by eye.",))
+    back = table_from_bytes(table_bytes(told), "roof.table")
+
+    assert back.limits == told.limits
+    assert trust(back)[-1] == "Compare A1 and B2 by eye."
 
 
 def test_a_loaded_table_reads_like_the_one_that_was_saved(
@@ -166,6 +176,10 @@ def test_a_table_of_another_format_says_to_calibrate_again(data: bytes) -> None:
     [
         lambda plain: plain.pop("palette"),
         lambda plain: plain.pop("artwork"),
+        lambda plain: plain.update(limits=7),
+        lambda plain: plain["palette"].update(unrest=float("nan")),
+        lambda plain: plain["palette"]["samples"][0].__setitem__(1, float("inf")),
+        lambda plain: plain["palette"]["exposure"].__setitem__(0, -1.0),
         lambda plain: plain.update(marks=[1, 2]),
         lambda plain: plain.update(marks={"one": [[0, 0]]}),
         lambda plain: plain.update(marks={"1": [[0, 0], [1, 0]]}),

@@ -21,6 +21,7 @@ from desk.printing.marks import (
 from desk.printing.page import BAR_MM, PAPERS
 from desk.printing.sheets import spread_layout
 from scoring.grid import parse_grid
+from scoring.lattice import columns_of, rows_of
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
 from scoring.types import EMPTY
 from tests.desk.practice import SAMPLES, SHEET, Run
@@ -121,6 +122,8 @@ def test_the_known_layout_holds_every_colour_often() -> None:
         assert min(counts.values()) >= 3
         assert max(counts.values()) - min(counts.values()) <= 8
         assert EMPTY in plan.values()
+        for line in (*rows_of(sheet.lattice).values(), *columns_of(sheet.lattice).values()):
+            assert {plan[cell] for cell in line} != {EMPTY}
 
 
 def test_the_lines_for_corner_cards_make_a_sheet_with_marks() -> None:

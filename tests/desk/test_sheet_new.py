@@ -9,11 +9,20 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from desk.board_size import placed_board
+from desk.board_svg import lies_like
+from desk.printing.marks import MARK_MM, QUIET_MM
 from desk.sheet_new import propose_letters
+from samples.board import Mark
+from samples.conditions import Conditions
+from samples.invent import invent_board
 from samples.penmarrow import PHOTOS, load_penmarrow
-from scoring.lattice import cell_centres_mm
+from samples.photographer import empty_grid, take_photo
+from scoring.lattice import cell_centres_mm, regular_lattice
+from scoring.regular import Shape
 from scoring.sheet import load_sheet
 from tests.desk.practice import Run
+from vision.decode import load_photo
 from vision.lattice_proposal import Proposal, with_cell_at
 
 OPTIONS = ("--name", "Harbour", "--colour", "moss=32", "--colour", "mauve")
@@ -55,7 +64,10 @@ def test_a_sheet_is_never_overwritten(tallyglass: Run, tmp_path: Path) -> None:
         (("--kind", "square"), "needs --rows, --pitch"),
         ((*COURSES, "--rows", "6,x"), "--rows: write the cells in each row"),
         ((*COURSES, "--kind", "round"), "kind"),
-        (("--photo", "none.jpg"), "four --corners"),
+        ((*COURSES, "--anchors", "middle"), "name one of top, bottom"),
+        ((*COURSES, "--anchor", "12,9"), "name cells, such as C4"),
+        ((*COURSES, "--anchor", "Z9"), "there is no cell Z9"),
+        ((*COURSES, "--anchors", "top", "--support", "most"), "support"),
         ((*COURSES, "--drop", "A1"), "--drop: takes cells off"),
         ((*COURSES, "--add", "9,9"), "--add: adds cells"),
         ((*COURSES, "--colour", "moss"), "two colours have this name"),
@@ -85,6 +97,111 @@ def test_each_closed_path_of_a_drawing_becomes_a_cell(tallyglass: Run, tmp_path:
     np.testing.assert_allclose(cell_centres_mm(lattice), [(20, 20), (40, 20), (20, 40)], atol=0.05)
 
 
+GROUPED = """<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"
+ width="100mm" height="60mm" viewBox="0 0 200 120">
+<defs><rect id="c" width="40" height="40"/></defs>
+<rect x="0" y="0" width="200" height="120" fill="none" stroke="black"/>
+<g transform="translate(20,20)"><use xlink:href="#c"/><use href="#c" x="40"/>
+<g transform="rotate(90) translate(40,-40)"><rect width="40" height="40"/></g></g>
+<g display="none"><rect x="90" y="20" width="40" height="40"/></g>
+<path d="M140 60h40v40h-40z M100 60h40v40h-40z"/><path d="M140 20h40v40h-40v-40"/>
+<path d="M0 0 h5 v5"/></svg>"""
+
+
+def test_groups_transforms_copies_and_frames_of_a_drawing(tallyglass: Run, tmp_path: Path) -> None:
+    """Twice the units of mm, a frame around all, a hidden cell, two cells in one path."""
+    (tmp_path / "board.svg").write_text(GROUPED)
+    out = tmp_path / "game.toml"
+    ended = tallyglass(
+        "sheet", "new", out, *OPTIONS, "--svg", tmp_path / "board.svg", "--anchor", "50,55",
+        "--anchor", "85,15",
+    )  # fmt: skip
+    lattice = load_sheet(out).lattice
+    centres = dict(zip((c.id for c in lattice.cells), cell_centres_mm(lattice), strict=True))
+
+    assert ended.code == 0, ended.err
+    expected = {"A1": (20, 20), "A2": (40, 20), "A3": (80, 20)}
+    expected |= {"B1": (20, 40), "B2": (60, 40), "B3": (80, 40)}
+    assert set(centres) == set(expected)
+    for name, centre in expected.items():
+        assert centres[name] == pytest.approx(centre, abs=0.05)
+    assert lattice.like == "square"
+    assert [cell.id for cell in lattice.cells if cell.anchor] == ["A3", "B1", "B2", "B3"]
+    assert "1 paths that hold others were taken as frames." in ended.out
+    assert "1 open paths are no cells" in ended.out
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("hex-pointy", 1), ("hex-flat", 2), ("diamond", 3)])
+def test_a_drawing_lies_like_the_kind_it_was_drawn_from(kind: str, seed: int) -> None:
+    lattice = regular_lattice(kind, Shape((4, 4, 4), 20.0 + seed, 0.6, (9.0, 9.0)))
+    cells = [(cell.id, np.array(cell.polygon_mm)) for cell in lattice.cells]
+
+    assert lies_like(cells, lattice.board_size_mm) == kind
+    larger = [(name, outline * (1.2 if name == "A1" else 1.0)) for name, outline in cells]
+    assert lies_like(larger, (200, 200)) == ""
+
+
+def test_size_sets_a_drawings_scale(tallyglass: Run, tmp_path: Path) -> None:
+    (tmp_path / "board.svg").write_text(SVG)
+    svg = ("--svg", tmp_path / "board.svg")
+    ended = tallyglass("sheet", "new", tmp_path / "g.toml", *OPTIONS, *svg, "--size", "200x120")
+    lattice = load_sheet(tmp_path / "g.toml").lattice
+    wrong = tallyglass("sheet", "new", tmp_path / "h.toml", *OPTIONS, *svg, "--size", "200x200")
+
+    assert ended.code == 0, ended.err
+    assert lattice.board_size_mm == (200.0, 120.0)
+    assert cell_centres_mm(lattice)[0] == pytest.approx((40, 40), abs=0.1)
+    assert "--size: does not fit the drawing's page" in wrong.err
+
+
+def with_corner_cards(tmp_path: Path) -> tuple[Path, np.ndarray, tuple[float, float]]:
+    """A photo of an invented board between the program's corner cards, its true corners, size."""
+    lattice = regular_lattice("hex-pointy", Shape((4, 5, 4), 24.0, 1.0, (20, 20), None, "centred"))
+    width, height = lattice.board_size_mm
+    low, right = height - QUIET_MM - MARK_MM, width + QUIET_MM
+    spots = ((-QUIET_MM - MARK_MM, QUIET_MM), (right, QUIET_MM), (right, low))
+    marks = [
+        Mark(i, tuple((x + a * MARK_MM, y + b * MARK_MM) for a, b in UNIT), "card")
+        for i, (x, y) in enumerate((*spots, (-QUIET_MM - MARK_MM, low)))
+    ]
+    board = invent_board(lattice, 11, colours=4, marks=marks)
+    light = Conditions(size_px=(1600, 1200), tilt_deg=12.0, turn_deg=4.0)
+    shot = take_photo(board, empty_grid(board), light, np.random.default_rng(5))
+    (tmp_path / "empty.jpg").write_bytes(shot.jpeg())
+    return tmp_path / "empty.jpg", np.array(shot.truth.board_corners_px), (width, height)
+
+
+UNIT = ((0, 0), (1, 0), (1, 1), (0, 1))
+
+
+def test_corner_cards_give_corners_scale_and_their_own_lines(
+    tallyglass: Run, tmp_path: Path
+) -> None:
+    photo, corners_px, size_mm = with_corner_cards(tmp_path)
+    placed = placed_board(load_photo(photo.read_bytes(), "empty.jpg"), None, None)
+    pitch_px = 24.0 * np.linalg.norm(corners_px[1] - corners_px[0]) / size_mm[0]
+    ended = tallyglass(
+        "sheet", "new", tmp_path / "g.toml", *OPTIONS, "--photo", photo, "--anchors", "top"
+    )
+    sheet = load_sheet(tmp_path / "g.toml")
+
+    assert np.linalg.norm(placed.corners_px - corners_px, axis=1).max() < 0.12 * pitch_px
+    assert placed.size_mm == pytest.approx(size_mm, rel=0.015)
+    assert ended.code == 0, ended.err
+    assert "by the corner cards" in ended.out
+    assert len(sheet.lattice.cells) == 13
+    assert sorted(sheet.marks) == [0, 1, 2, 3]
+
+
+def test_a_photo_without_cards_asks_for_corners_then_for_the_size(
+    tallyglass: Run, tmp_path: Path, penmarrow_corners: list[str]
+) -> None:
+    words = ("sheet", "new", tmp_path / "g.toml", *OPTIONS, "--photo", PHOTOS / "empty-1.jpg")
+
+    assert "give the board's four corners" in tallyglass(*words).err
+    assert "give its size in mm" in tallyglass(*words, "--corners", *penmarrow_corners).err
+
+
 def test_a_file_that_is_no_drawing_is_named(tallyglass: Run, tmp_path: Path) -> None:
     (tmp_path / "board.svg").write_text("no drawing")
     ended = tallyglass(
@@ -109,12 +226,13 @@ def test_a_photo_of_the_empty_board_and_four_taps_become_its_sheet(
     photo = ("--photo", PHOTOS / "empty-1.jpg", "--size", "194x166.5")
     ended = tallyglass(
         "sheet", "new", out, *OPTIONS, *photo, "--corners", *penmarrow_corners,
-        "--overlay", picture,
+        "--overlay", picture, "--anchor", "500,850",
     )  # fmt: skip
     made = load_sheet(out).lattice
 
     assert ended.code == 0, ended.err
     assert made.kind == "courses"
+    assert [cell.id for cell in made.cells if cell.anchor] == [f"G{i}" for i in range(1, 7)]
     assert [cell.id for cell in made.cells] == [cell.id for cell in known.cells]
     assert dict(made.neighbours) == dict(known.neighbours)
     off = np.subtract(cell_centres_mm(made), cell_centres_mm(known))

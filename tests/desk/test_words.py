@@ -221,6 +221,24 @@ def test_the_csv_adds_up_and_holds_no_formula() -> None:
         assert total == sum(int(row["points"]) for row in mine if row["rule"] != "total")
 
 
+def test_answers_of_an_earlier_run_are_kept_beside_the_new_ones(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    noted = tmp_path / "answers.toml"
+    noted.write_text('by = "Jo"\n\n["Ana"]\nB1 = "slate"\n')
+    told = fakes.outcome(fakes.seat("Ana", fakes.ANA, {"A2": ("moss", "slate")}))
+    question = Question(1, told.game, told.hangs.doubts[0], told.hangs)
+    said = Answer("Ana", "A2", "moss", "Jo", "2026-11-25T12:00:00+00:00")
+    ask = noting_answers(lambda _: said, noted)
+    ask(question)
+    ask(question)
+
+    assert 'B1 = "slate"' in (tmp_path / "answers.older-1.toml").read_text()
+    assert 'A2 = "moss"' in noted.read_text()
+    assert len(list(tmp_path.iterdir())) == 2
+    assert "kept as" in capsys.readouterr().err
+
+
 def test_answers_are_noted_as_they_come_and_a_stop_says_where(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -19,7 +19,7 @@ from scoring.tally import tally
 SMALL = replace(CAFE, size_px=(320, 240), supersample=1.0)
 NAMES = [
     "claims.toml", "empty-1.jpg", "empty-2.jpg", "game/isla.jpg", "game/joss.jpg", "game/wren.jpg",
-    "layout-1.jpg", "layout-2.jpg", "layout.txt", "truth.json",
+    "layout-1.jpg", "layout-2.jpg", "layout.txt", "mid-game.jpg", "truth.json",
 ]  # fmt: skip
 
 

@@ -49,7 +49,7 @@ export function calibration(state, id) {
     h("h2", {}, "3. How it went"),
     state.busy ? h("p", { role: "status" }, "Looking at the photos …", h("progress", { "aria-label": "Looking at the photos" })) : null,
     state.advice.length ? h("div", { role: "status" }, h("ul", {}, state.advice.map((words) => h("li", { class: state.table ? "" : "mind" }, words)))) : state.busy ? null : h("p", { class: "quiet" }, "As soon as a photo of the layout is here, the table is learned and judged."),
-    state.table ? h("div", { class: "row" }, h("a", { class: "button first", href: "#/new" }, "Play with this table")) : null];
+    state.table ? h("div", { class: "row" }, h("a", { class: "button first", href: "#/new" }, "Play with this table"), h("a", { class: "button", href: `#/tables/${state.table}/trial` }, "Try it first")) : null];
 }
 
 export function corners(state, id) {

@@ -4,6 +4,7 @@ import { h, show } from "./dom.js";
 import * as games from "./games.js";
 import * as calibrating from "./calibrating.js";
 import * as looking from "./looking.js";
+import * as making from "./making.js";
 
 const ROUTES = [
   [/^\/?$/, null, looking.home],
@@ -11,6 +12,11 @@ const ROUTES = [
   [/^\/phones$/, null, looking.phones],
   [/^\/archive$/, null, looking.archive],
   [/^\/archive\/(\d+)$/, null, looking.keptGame],
+  [/^\/sheets$/, null, making.sheets],
+  [/^\/sheets\/new$/, null, making.newSheet],
+  [/^\/sheets\/([a-z0-9-]+)$/, null, making.sheet],
+  [/^\/tables$/, null, making.shelf],
+  [/^\/tables\/([a-z0-9-]+)\/trial$/, null, making.trial],
   [/^\/standings$/, null, looking.standings],
   [/^\/calibrate$/, null, calibrating.begin],
   [/^\/calibrate\/([0-9a-f]+)$/, "/api/calibrations/", calibrating.calibration],

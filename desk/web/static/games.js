@@ -62,7 +62,7 @@ async function boards({ state, game, table, api, base }) {
     const path = `${api}/boards/${seat}/photo`;
     return h("li", { class: "card" }, h("h2", {}, player), range(game, player) ? h("p", { "aria-live": "polite" }, range(game, player)) : null, progressOf(path),
       board?.state === "reading" ? h("p", { role: "status" }, state.waiting > 2 ? `Waiting to be read; ${state.waiting} before it or beside it …` : "Reading …", h("progress", { "aria-label": `Reading ${player}’s board` })) : null,
-      board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
+      board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason[0].toUpperCase()}${board.reason.slice(1)} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
       place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`)] : null,
       photoInputs(path, `${player}’s board`, `seat-${seat}`), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
   }));
@@ -194,7 +194,7 @@ async function tally({ state, game, table, api, base }) {
     h("p", { class: "quiet noprint" }, "Each number opens its proof on the photo."), told.unsure_words.map((words) => h("p", { class: "quiet" }, words)),
     h("h2", {}, "Said by people"), game.answers.length ? h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour}, by ${a.by}`))) : h("p", { class: "quiet" }, "Nothing was asked or corrected."),
     h("div", { class: "noprint" }, h("h2", {}, "Share"), h("div", { class: "row" }, h("a", { class: "button", href: `${file}.png`, download: "tally.png" }, "Picture (PNG)"), h("a", { class: "button", href: `${file}.pdf`, download: "tally.pdf" }, "PDF"), h("button", { onclick: shareText, "data-key": "share-text" }, "Text"), h("a", { class: "button", href: `${file}.html`, download: "score-sheet.html" }, "Score sheet"), h("button", { onclick: () => print() }, "Print")),
-      h("h2", {}, "Keep"), game.kept ? h("p", {}, "Kept in the archive as ", h("a", { href: `#/archive/${game.kept}` }, `game ${game.kept}`), ".") : null, h("button", { class: game.kept ? "" : "first", disabled: missing.length > 0, onclick: async () => { const kept = await tell("POST", `${api}/keep`, {}); if (kept) { say(`Kept as game ${kept.number}.`); soon(); } } }, game.kept ? "Keep again as it is now" : "Keep in the archive"))];
+      h("h2", {}, "Keep"), game.kept ? h("p", {}, "Kept in the archive as ", h("a", { href: `#/archive/${game.kept}` }, `game ${game.kept}`), game.as_kept ? "." : "; it was changed here since.") : null, game.as_kept ? null : h("button", { class: game.kept ? "" : "first", disabled: missing.length > 0, onclick: async () => { const kept = await tell("POST", `${api}/keep`, {}); if (kept) { say(`Kept as game ${kept.number}.`); soon(); } } }, game.kept ? "Keep the change in its place" : "Keep in the archive"))];
 }
 
 // Teaching ----------------------------------------------------------------------------------------

@@ -7,11 +7,12 @@ const when = (iso) => new Date(iso).toLocaleString([], { dateStyle: "medium", ti
 
 export async function home() {
   const desk = await call("GET", "/api/desk");
+  if (desk.demo && !location.hash) { location.replace(`#/e/${desk.evenings[0].id}/1/boards`); return null; }
   const name = h("input", { type: "text", value: me(), maxlength: 40, autocomplete: "nickname", onchange: () => localStorage.setItem("by", name.value.trim() || "host") });
   return [
     h("h1", {}, "The scorer’s desk"),
     h("p", {}, "Snap every player’s final board. What the photo leaves unsure is asked, and each point is shown with the pieces that give it."),
-    h("div", { class: "row" }, h("a", { class: "button first grow", href: "#/new" }, "New evening"), h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), h("a", { class: "button grow", href: "#/archive" }, "Archive"), h("a", { class: "button grow", href: "#/phones" }, "Phones")),
+    h("div", { class: "row" }, h("a", { class: "button first grow", href: "#/new" }, "New evening"), h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), h("a", { class: "button grow", href: "#/tables" }, "Tables"), h("a", { class: "button grow", href: "#/sheets" }, "Game sheets"), h("a", { class: "button grow", href: "#/archive" }, "Archive"), h("a", { class: "button grow", href: "#/phones" }, "Phones")),
     field("Your name", name, "Kept with every answer you give."),
     h("h2", {}, "Evenings"),
     desk.evenings.length ? h("ul", { class: "list" }, desk.evenings.map((evening) => h("li", {}, h("a", { class: "line", href: `#/e/${evening.id}/${evening.games}/boards` },
@@ -24,7 +25,7 @@ export async function newEvening() {
   if (!desk.tables.length) return [h("h1", {}, "New evening"), h("p", {}, "No table is learned yet: the desk must first see your pieces in your light. It takes three photos."), h("a", { class: "button first", href: "#/calibrate" }, "Learn a table")];
   const today = new Date().toLocaleDateString([], { weekday: "long", day: "numeric", month: "long" });
   const name = h("input", { type: "text", value: today, maxlength: 40, required: true });
-  const table = h("select", {}, desk.tables.map((t) => h("option", { value: t.name }, `${t.game} (${t.name})`)));
+  const table = h("select", {}, desk.tables.map((t) => h("option", { value: t.name }, `${t.game} (${t.title})`)));
   const players = h("div", {});
   const add = (value = "") => {
     const number = players.children.length + 1;
@@ -58,19 +59,30 @@ export async function phones() {
     h("div", { class: "row" }, h("button", { class: "first", onclick: make }, "Let one more phone in"), h("button", { onclick: leave }, "Sign this phone out")), place];
 }
 
-let searched = "";
+const searched = { text: "", player: "", game: "", card: "", date: "" };
+const PAGE = 50;
 
 export async function archive() {
-  const list = h("div", {});
-  const fill = async () => {
-    const games = await call("GET", `/api/archive/games?search=${encodeURIComponent(searched)}`);
-    const evenings = [...new Set(games.map((game) => game.evening))];
-    list.replaceChildren(...(games.length ? evenings.flatMap((evening) => [h("h2", {}, evening || "Games"), h("ul", { class: "list" }, games.filter((game) => game.evening === evening).map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
-      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · won by ${game.winners.join(", ")}${game.corrected ? " · corrected later" : ""}`)))))]) : [h("p", { class: "quiet" }, searched ? "No kept game has these words." : "No game is kept yet. A game’s tally has the button for it.")]));
+  const list = h("div", { "aria-live": "polite" });
+  const shown = [];
+  const fill = async (before) => {
+    const words = searched.text.split(/\s+/).filter(Boolean).map((word) => (word.endsWith("*") ? word : `${word}*`)).join(" ");
+    const wanted = Object.entries({ ...searched, text: words, before }).filter(([, value]) => value);
+    let games;
+    try { games = await call("GET", `/api/archive/games?${new URLSearchParams([...wanted, ["limit", PAGE]])}`); } catch (error) { list.replaceChildren(h("p", { class: "mind" }, error.message)); return; }
+    if (!before) shown.length = 0;
+    shown.push(...games);
+    const evenings = [...new Set(shown.map((game) => game.evening))];
+    const none = wanted.length ? "No kept game has all of this." : "No game is kept yet. A game’s tally has the button for it.";
+    list.replaceChildren(...(shown.length ? evenings.flatMap((evening) => [h("h2", {}, evening || "Games"), h("ul", { class: "list" }, shown.filter((game) => game.evening === evening).map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
+      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.settled ? `won by ${game.winners.join(", ")}` : "kept with open doubts"}`)))))]) : [h("p", { class: "quiet" }, none)]));
+    if (games.length === PAGE) list.append(h("button", { onclick: () => fill(games.at(-1).id) }, "Older games"));
   };
-  const search = h("input", { type: "search", value: searched, maxlength: 100, oninput: () => { searched = search.value; clearTimeout(search.timer); search.timer = setTimeout(fill, 200); } });
+  let timer = 0;
+  const box = (key) => h("input", { type: "search", value: searched[key], maxlength: key === "date" ? 10 : 100, autocomplete: "off", "data-key": `search-${key}`, oninput: (event) => { searched[key] = event.target.value.trim(); clearTimeout(timer); timer = setTimeout(fill, 200); } });
   await fill();
-  return [h("h1", {}, "Archive"), h("p", {}, h("a", { href: "#/standings" }, "Standings")), field("Search", search, "Player, game or date, such as 2026-11"), list];
+  return [h("h1", {}, "Archive"), h("p", {}, h("a", { class: "button", href: "#/standings" }, "Standings")), field("Search", box("text"), "Words or their beginnings: players, games, cards, evenings"),
+    h("details", { open: Boolean(searched.player || searched.game || searched.card || searched.date) }, h("summary", {}, "Look for one player, game, card or date"), h("div", { class: "two" }, field("Player", box("player"), "The whole name"), field("Game", box("game"), "The whole name"), field("Card", box("card"), "Claimed by somebody; the whole name"), field("Date of play", box("date"), "Such as 2026, 2026-11 or 2026-11-25"))), list];
 }
 
 export async function standings() {
@@ -89,7 +101,8 @@ export async function keptGame(_state, number) {
   const labels = [...new Set(players.flatMap((player) => player.lines.map((line) => line.label)))];
   const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: places[seat].letters[colour] ?? "–", state: game.answers.some((a) => a.player === game.boards[seat].player && a.cell === cell && a.colour !== "skip") ? "answered" : "sure" }]));
   const seatOf = (player) => game.boards.findIndex((board) => board.player === player);
-  return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`),
+  return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`, game.reason ? ` It takes the place of an earlier entry: ${game.reason}.` : ""),
+    game.entries.length ? h("p", { class: game.corrected ? "box" : "" }, game.corrected ? "This entry was corrected since. All entries of this game: " : "Other entries of this game: ", game.entries.map((other) => [h("a", { href: `#/archive/${other}` }, `game ${other}`), " "])) : null,
     h("p", { class: "mind" }, game.tally.settled === false ? `Kept with open doubts: ${game.tally.winners.join(", ")} as read.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
     tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.settled === false ? [] : game.tally.winners,
       (column, label) => proof(players[column], label, places[seatOf(players[column].player)], told(seatOf(players[column].player)))),

@@ -25,7 +25,7 @@ PLAYERS = ("Isla", "Joss", "Wren")
 def furnished(folder: Path, table: Path) -> Path:
     """A data folder with the invented games' sheets and the practice table."""
     folder.mkdir(parents=True, exist_ok=True)
-    first_things(folder, practice=False)
+    first_things(folder)
     (folder / "tables").mkdir(exist_ok=True)
     shutil.copy(table, folder / "tables" / f"{TABLE}.table")
     return folder

@@ -17,10 +17,12 @@ ROOT = Path(__file__).resolve().parents[3]
 
 @dataclass(frozen=True)
 class Served:
-    """Where it is, and the process that serves it."""
+    """Where it is, what it said there, the process that serves it, and the file it logs into."""
 
     address: str
+    said: str
     process: subprocess.Popen[str]
+    log: Path
 
     def kill(self) -> None:
         """End it at once, workers too, as a power cut would."""
@@ -29,23 +31,30 @@ class Served:
 
 
 @contextmanager
-def served(data: Path, archive: Path) -> Iterator[Served]:
+def served(data: Path, archive: Path | None, *more: str) -> Iterator[Served]:
     """``tallyglass serve`` on a free port, ended at the end."""
-    command = [sys.executable, "-m", "desk.cli", "serve", "--port", "0"]
-    process = subprocess.Popen(
-        [*command, "--data", str(data), "--archive", str(archive)],
-        cwd=ROOT,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-        stdout=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
+    command = [sys.executable, "-m", "desk.cli", "serve", "--port", "0", "--data", str(data), *more]
+    data.mkdir(parents=True, exist_ok=True)
+    log = data / "served.log"
+    with log.open("w") as told:
+        process = subprocess.Popen(
+            [*command, "--archive", str(archive)] if archive else command,
+            cwd=ROOT,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE,
+            stderr=told,
+            text=True,
+            start_new_session=True,
+        )
     assert process.stdout is not None
-    said = process.stdout.readline()
-    found = re.search(r"http://[\d.]+:\d+", said)
-    assert found, said
+    said, found = "", None
+    while not found:  # with --lan a QR code comes first
+        line = process.stdout.readline()
+        assert line, said + log.read_text()
+        said += line
+        found = re.search(r"http://[\d.]+:\d+", line)
     try:
-        yield Served(found[0], process)
+        yield Served(found[0], said, process, log)
     finally:
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGTERM)

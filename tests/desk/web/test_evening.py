@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from desk.web.files import Files
 from tests.desk.practice import PRACTICE
 from tests.desk.web.conftest import PLAYERS, TABLE, all_read, photo_of, settled, snap
 
@@ -76,8 +79,8 @@ def test_a_game_goes_from_photos_to_the_archive(client: TestClient, three: str):
     kept = client.get(f"/api/archive/games/{number}").json()
     assert kept["tally"]["players"] == game["view"]["tally"]["players"]
     assert {a["by"] for a in kept["answers"]} == {"Ana"}
-    assert client.get("/api/archive/games?search=wren").json()[0]["id"] == number
-    assert client.get("/api/archive/games?search=nobody").json() == []
+    assert client.get("/api/archive/games?text=wren").json()[0]["id"] == number
+    assert client.get("/api/archive/games?text=nobody").json() == []
     assert {row["player"] for row in client.get("/api/archive/standings").json()} == set(PLAYERS)
     picture = client.get(f"/api/archive/games/{number}/boards/0/photo.jpg")
     assert picture.content.startswith(b"\xff\xd8")
@@ -215,3 +218,33 @@ def test_a_table_is_learned_and_judged_from_the_phone(client: TestClient):
     assert client.get("/api/tables/kitchen").json()["game"] == "The Roof at Penmarrow"
     refused = client.put(f"{path}/plan", json={"plan": "A: Q"})
     assert refused.status_code == 422
+
+
+def test_a_game_is_kept_once_and_a_change_takes_its_place(client: TestClient, three: str):
+    """Two taps at once keep one game; after a correction the new entry replaces the old."""
+    settled(client, three, all_read)
+    keep = f"{three}/games/1/keep"
+    with ThreadPoolExecutor(2) as taps:
+        first, second = taps.map(lambda _: client.post(keep, json={}).json()["number"], range(2))
+    assert first == second
+    answer(client, three, 0, "A1", "plum")
+    settled(client, three, all_read)
+    third = client.post(keep, json={}).json()["number"]
+
+    assert third != first
+    listed = [game["id"] for game in client.get("/api/archive/games").json()]
+    assert third in listed
+    assert first not in listed
+    assert client.get(f"/api/archive/games/{first}").json()["corrected"]
+    found = client.get("/api/archive/games", params={"player": "Isla", "date": "2026"})
+    assert found.status_code == 200
+    assert client.get("/api/archive/games", params={"date": "soon"}).status_code == 422
+
+
+def test_tables_named_the_same_at_once_get_names_of_their_own(tmp_path: Path):
+    files = Files(tmp_path)
+    with ThreadPoolExecutor(8) as threads:
+        taken = list(threads.map(lambda _: files.reserve("tables", "Kitchen", ".table"), range(40)))
+
+    assert len(set(taken)) == 40
+    assert list(files.names("tables", ".table")) == []  # reserved is not there yet

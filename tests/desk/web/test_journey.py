@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-import os
-import warnings
+import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from samples.penmarrow import load_penmarrow
+from scoring.legality import liftable_pieces, places_for_next
 from tests.desk.practice import PRACTICE
 from tests.desk.web.conftest import PLAYERS, furnished
+from tests.desk.web.looks import serious, small_targets, too_wide
 from tests.desk.web.served import served
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -30,6 +33,7 @@ PHONE = {
     "reduced_motion": "reduce",
 }
 WAIT_MS = 120_000
+MARKUP = "<img src=x onerror=alert(1)>"
 
 pytestmark = pytest.mark.skipif(
     not CHROMIUM.exists(), reason="there is no /usr/bin/chromium to drive on this machine"
@@ -84,10 +88,8 @@ class Phone:
             self.page.emulate_media(color_scheme=scheme)
             found = serious(self.page)
             assert found == [], f"{name}, {scheme}: {found}"
-        wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
-        assert wide <= 0, f"{name} is {wide} px too wide"
-        if shots := os.environ.get("TALLYGLASS_SHOTS"):
-            self.page.screenshot(path=f"{shots}/{name}.png", full_page=True)
+        assert too_wide(self.page) == [], name
+        assert small_targets(self.page) == [], name
 
     def clean(self) -> None:
         assert self.errors == []
@@ -95,20 +97,6 @@ class Phone:
             url for url in self.asked if not url.startswith((self.address, "data:", "blob:"))
         }
         assert outside == set()
-
-
-def serious(page: Any) -> list[str]:
-    """What axe-core finds serious or worse."""
-    from axe_playwright_python.sync_playwright import Axe
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        result = Axe().run(page)
-    return [
-        f"{found['id']}: {found['nodes'][0]['html'][:120]}"
-        for found in result.response["violations"]
-        if found["impact"] in ("serious", "critical")
-    ]
 
 
 def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Path):
@@ -139,8 +127,11 @@ def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Pat
     for number, player in enumerate(PLAYERS):
         page.fill(f"input[name=player] >> nth={number}", player)
     page.select_option("select", "penmarrow-practice")
+    page.fill("form input >> nth=0", MARKUP)
     host.check("new")
     host.press("text=Begin", "nav.tabs")
+    assert MARKUP in page.inner_text("main")
+    assert page.query_selector("main img[src=x]") is None
     host.check("boards-empty")
     for seat, player in enumerate(PLAYERS):
         photo = PRACTICE / "game" / f"{player.lower()}.jpg"
@@ -220,6 +211,37 @@ def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Pat
     host.check("phones")
     host.clean()
     second.clean()
+
+
+def test_the_demo_opens_on_a_game_and_teaches(browser: Any, tmp_path: Path, table: Path):
+    """Boards, doubts and questions at once; the second game is a board in mid-game.
+
+    Where a piece may lie and what may be lifted is worked out here from what was truly laid.
+    """
+    (tmp_path / "demo" / "tables").mkdir(parents=True)
+    shutil.copy(table, tmp_path / "demo" / "tables" / "penmarrow-practice.table")
+    with served(tmp_path, None, "--demo") as desk:
+        phone = Phone(browser, desk.address)
+        phone.go("/", "[data-key=open-2]")
+        phone.page.wait_for_selector(".count")
+        assert "Demo." in phone.page.inner_text(".demo")
+        phone.page.click("[data-key=tab-tally]")
+        phone.page.wait_for_selector("td button")
+        phone.go(phone.page.url.removeprefix(desk.address).replace("/1/tally", "/2/teach"))
+        phone.page.wait_for_selector("text=One piece away")
+        phone.check("teach")
+        said = phone.page.inner_text("main")
+        phone.go("/#/archive")
+        assert "No game is kept yet" in phone.page.inner_text("main")
+        phone.clean()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["demo", "served.log"]
+    laid = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["photos"]["mid-game.jpg"]
+    sheet = load_penmarrow()
+    grid = laid["labels"]
+    assert " ".join(places_for_next(sheet, grid)) in said
+    lifted = liftable_pieces(sheet, grid)
+    assert f"{len(lifted)} pieces may be lifted" in said
+    assert all(f"{cell} {grid[cell]}" in said for cell in lifted)
 
 
 def test_a_narrow_screen_with_double_text_loses_nothing(browser: Any, address: str):

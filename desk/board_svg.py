@@ -1,0 +1,191 @@
+"""A drawing of a board: each closed path is a cell, in mm, whatever groups and transforms hold."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from xml.etree.ElementTree import ParseError
+
+import numpy as np
+from numpy.typing import NDArray
+
+from desk.given import GivenError
+from scoring.errors import SheetError
+from scoring.lattice import build_lattice
+from scoring.regular import cell_name
+from scoring.sides import within
+from scoring.types import Cell
+
+Array = NDArray[np.float64]
+Named = list[tuple[str, Array]]
+
+PX_PER_MM = 96 / 25.4
+"""SVG user units per mm, where the drawing says mm (CSS: 96 px an inch)."""
+
+CURVE_STEPS = 12
+MEETS_MM = 0.05
+"""A path whose ends are nearer than this is closed, as drawing programs often leave it."""
+
+BESIDE = {
+    "square": {(1, 0), (0, 1)},
+    "courses": {(2, 0), (1, 1), (1, -1)},
+    "hex-pointy": {(2, 0), (1, 1), (1, -1)},
+    "hex-flat": {(0, 2), (1, 1), (1, -1)},
+    "diamond": {(1, 1), (1, -1)},
+}
+"""Steps (u, v) from a cell to half of its neighbours on each regular lattice; the others oppose."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """A drawing's cells by name, the page in mm, the regular kind they lie like ("" if none), and
+    what was left out, in words."""
+
+    cells: Named
+    size_mm: tuple[float, float]
+    like: str
+    told: tuple[str, ...] = ()
+
+
+def read_drawing(path: Path, size_mm: tuple[float, float] | None) -> Drawn:
+    """The cells of an SVG. ``size_mm`` of the board, where given, sets the scale.
+
+    Raises GivenError for a file that is no drawing, or one without a closed path.
+    """
+    page = _parsed(path)
+    closed: list[Array] = []
+    still_open = 0
+    for outline in _outlines(page):
+        if outline is None:
+            still_open += 1
+        else:
+            closed.append(outline)
+    width, height = float(page.width), float(page.height)
+    scale = (PX_PER_MM, PX_PER_MM)
+    if size_mm:
+        scale = (width / size_mm[0], height / size_mm[1])
+        if not 0.98 < scale[0] / scale[1] < 1.02:
+            raise GivenError(
+                "--size", f"does not fit the drawing's page, {width:g} wide and {height:g} high."
+            )
+    outlines = [outline / scale for outline in closed]
+    cells = [one for one in outlines if not _holds_others(one, outlines)]
+    if not cells:
+        raise GivenError(str(path), "holds no closed path; draw each cell as one.")
+    page_mm = (width / scale[0], height / scale[1])
+    named = in_rows(cells)
+    told = []
+    if len(cells) < len(outlines):
+        told.append(f"{len(outlines) - len(cells)} paths that hold others were taken as frames.")
+    if still_open:
+        told.append(f"{still_open} open paths are no cells; close them if they should be.")
+    return Drawn(named, page_mm, lies_like(named, page_mm), tuple(told))
+
+
+def _parsed(path: Path) -> Any:
+    from svgelements import SVG
+
+    try:
+        return SVG.parse(str(path), ppi=96.0)
+    except (ParseError, ValueError, AttributeError, TypeError, RecursionError) as error:
+        raise GivenError(str(path), "is not an SVG drawing that can be read.") from error
+
+
+def _outlines(page: Any) -> Iterator[Array | None]:
+    """The outline (K, 2) px of every path, part by part; None for one that is open."""
+    from svgelements import Path as Drawing
+    from svgelements import Shape
+
+    for shape in page.elements():
+        if not isinstance(shape, Shape) or shape.values.get("visibility") == "hidden":
+            continue
+        drawn = Drawing(shape)
+        drawn.reify()
+        for part in drawn.as_subpaths():
+            outline = _outline(Drawing(part))
+            if outline is not None and len(outline) == 0:
+                continue
+            yield outline
+
+
+def _outline(drawn: Any) -> Array | None:
+    """One part's outline (K, 2) px, curves in short steps; None where open, empty where a dot."""
+    from svgelements import Close, Line, Move
+
+    points: list[Any] = []
+    for part in drawn:
+        if isinstance(part, Move):
+            points.append(part.end)
+            continue
+        steps = 1 if isinstance(part, Line | Close) else CURVE_STEPS
+        points += [part.point((k + 1) / steps) for k in range(steps)]
+    outline = np.array([[p.x, p.y] for p in points if p is not None]).reshape(-1, 2)
+    if len(outline) < 2:
+        return np.empty((0, 2))
+    ends_meet = float(np.linalg.norm(outline[0] - outline[-1])) < MEETS_MM * PX_PER_MM
+    if not ends_meet and not any(isinstance(part, Close) for part in drawn):
+        return None
+    apart = np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1) > 0.01 * PX_PER_MM
+    return outline[apart] if apart.sum() >= 3 else np.empty((0, 2))
+
+
+def _holds_others(outline: Array, outlines: Sequence[Array]) -> bool:
+    """Whether two or more other outlines lie within this one: it is a frame, not a cell."""
+    corners = [(float(x), float(y)) for x, y in outline]
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    held = 0
+    for other in outlines:
+        middle = (other.min(axis=0) + other.max(axis=0)) / 2
+        if other is outline or np.any(middle < low) or np.any(middle > high):
+            continue
+        held += within((float(middle[0]), float(middle[1])), tuple(corners))
+    return held >= 2
+
+
+def in_rows(outlines: Sequence[Array]) -> Named:
+    """Outlines named by row from the top and column from the left."""
+    centres = np.array([(o.min(axis=0) + o.max(axis=0)) / 2 for o in outlines])
+    tall = float(np.median([np.ptp(o[:, 1]) for o in outlines]))
+    last = -math.inf
+    rows: list[list[int]] = []
+    for i in np.argsort(centres[:, 1], kind="stable").tolist():
+        if centres[i, 1] - last > 0.3 * tall:
+            rows.append([])
+        last = centres[i, 1]
+        rows[-1].append(i)
+    return [
+        (cell_name(row, column), outlines[i])
+        for row, members in enumerate(rows)
+        for column, i in enumerate(sorted(members, key=lambda i: centres[i, 0]))
+    ]
+
+
+def lies_like(cells: Named, size_mm: tuple[float, float]) -> str:
+    """The regular kind whose steps and neighbours the cells have, so that cards can be drawn.
+
+    All cells must be of one shape; "" where no kind has just these neighbours.
+    """
+    sizes = np.array([np.ptp(outline, axis=0) for _, outline in cells])
+    if len(cells) < 3 or np.ptp(sizes, axis=0).max() > 0.05 * sizes.mean():
+        return ""
+    plain = [Cell(name, tuple(map(tuple, outline.tolist()))) for name, outline in cells]
+    kinds = ["hex-pointy", "hex-flat", "square", "diamond", "courses"]
+    if np.median([len(outline) for _, outline in cells]) != 6:
+        kinds = ["square", "diamond", "courses"]
+    for kind in kinds:
+        try:
+            lattice = build_lattice("drawn", plain, size_mm, None, kind)
+        except SheetError:
+            continue
+        at = {step: name for name, step in lattice.places.items()}
+        beside = BESIDE[kind] | {(-u, -v) for u, v in BESIDE[kind]}
+        expected = {
+            name: {at[u + a, v + b] for a, b in beside if (u + a, v + b) in at}
+            for name, (u, v) in lattice.places.items()
+        }
+        if all(set(lattice.neighbours[name]) == near for name, near in expected.items()):
+            return kind
+    return ""

@@ -1,0 +1,84 @@
+"""The commands under ``tallyglass table``: each only names what it takes, and works when run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    help="Tables on the shelf: list, rename, bring back, export, import.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+Name = Annotated[str, typer.Argument(help="The table's name.")]
+Data = Annotated[
+    Path | None,
+    typer.Option(help="Folder of evenings and tables; your data folder if not given."),
+]
+
+
+@app.command("list")
+def list_tables(data: Data = None) -> None:
+    """List the tables on the shelf, the latest first."""
+    from desk.tables import run_list
+
+    run_list(data)
+
+
+@app.command("history")
+def history(name: Name, data: Data = None) -> None:
+    """List all versions of one table."""
+    from desk.tables import run_history
+
+    run_history(data, name)
+
+
+@app.command("back")
+def back(
+    name: Name,
+    version: Annotated[int, typer.Argument(help="The version's number in `history`.")],
+    data: Data = None,
+) -> None:
+    """Use an older version again; it becomes the latest, those between stay."""
+    from desk.tables import run_back
+
+    run_back(data, name, version)
+
+
+@app.command("rename")
+def rename(
+    name: Name,
+    new: Annotated[str, typer.Argument(help="What it is to be called.")],
+    data: Data = None,
+) -> None:
+    """Give a table, with all its versions, another name."""
+    from desk.tables import run_rename
+
+    run_rename(data, name, new)
+
+
+@app.command("export")
+def export(
+    name: Name,
+    out: Annotated[Path, typer.Argument(help="The file to write; ends in .table.")],
+    data: Data = None,
+) -> None:
+    """Write a table as one file to share, a ZIP of open formats with hashes."""
+    from desk.tables import run_export
+
+    run_export(data, name, out)
+
+
+@app.command("import")
+def import_table(
+    file: Annotated[Path, typer.Argument(help="A table's file, from `export` or `calibrate`.")],
+    name: Annotated[str, typer.Option(help="What to call it; its own name if not given.")] = "",
+    data: Data = None,
+) -> None:
+    """Check a table's file, put it on the shelf, and say what it may cost in your light."""
+    from desk.tables import run_import
+
+    run_import(data, file, name)
