@@ -231,8 +231,7 @@ def test_the_demo_opens_on_a_game_and_teaches(browser: Any, tmp_path: Path, tabl
         phone.page.wait_for_selector("text=One piece away")
         phone.check("teach")
         said = phone.page.inner_text("main")
-        phone.go("/#/archive")
-        assert "No game is kept yet" in phone.page.inner_text("main")
+        phone.go("/#/archive", "text=No game is kept yet")
         phone.clean()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["demo", "served.log"]
     laid = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["photos"]["mid-game.jpg"]
