@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -240,7 +241,11 @@ def test_the_demo_opens_on_a_game_and_teaches(browser: Any, tmp_path: Path, tabl
     assert " ".join(places_for_next(sheet, grid)) in said
     lifted = liftable_pieces(sheet, grid)
     assert f"{len(lifted)} pieces may be lifted" in said
-    assert all(f"{cell} {grid[cell]}" in said for cell in lifted)
+    named = dict(re.findall(r"^([A-G]\d) ([a-z]+(?: \(unsure\))?) ", said, re.MULTILINE))
+    unsure = {cell for cell, colour in named.items() if colour.endswith("(unsure)")}
+    assert len(unsure) <= 2
+    told = {cell: colour for cell, colour in named.items() if cell not in unsure}
+    assert told == {cell: grid[cell] for cell in lifted if cell not in unsure}
 
 
 def test_a_narrow_screen_with_double_text_loses_nothing(browser: Any, address: str):
