@@ -43,7 +43,7 @@ POLL_S = 0.05
 
 
 def large_photos(megapixels: float, number: int) -> list[bytes]:
-    """So many different photos of boards, painted at this size (not enlarged), JPEG quality 95.
+    """So many different photos of boards, painted at this size (not enlarged), JPEG quality 97.
 
     Three are painted; the others are these with some px cut off, so that none was read before.
     """
@@ -63,7 +63,7 @@ def large_photos(megapixels: float, number: int) -> list[bytes]:
 def jpeg(pixels: np.ndarray) -> bytes:
     """As a phone saves it."""
     out = io.BytesIO()
-    Image.fromarray(pixels).save(out, "JPEG", quality=95)
+    Image.fromarray(pixels).save(out, "JPEG", quality=97)
     return out.getvalue()
 
 
