@@ -58,7 +58,7 @@ def keep_job(job: KeepJob) -> int:
 
 def save_in_place_of(archive: Archive, number: int, record: GameRecord) -> int:
     """Keep a game as a correction of the entry that was kept of it before; returns its number."""
-    latest = max(number, *archive.game(number)["entries"])
+    latest = max([number, *archive.game(number)["entries"]])
     with archive.reading() as db:
         before = archive.row(db, latest)
     photos = [archive.cleaned(board.photo) for board in record.boards]

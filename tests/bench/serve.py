@@ -2,7 +2,7 @@
 
     python tests/bench/serve.py [--megapixels 12] [--phones 12] [--json]
 
-A real server is started. Photos are the practice photos, enlarged to the asked size and saved as a
+A real server is started. Photos are painted by the photographer at the asked size and saved as a
 phone would. Figures: seconds from the first byte sent to the overlay being ready, one photo at a
 time (median, worst); with all phones uploading at once, photos read, seconds until the last is
 read, and the time of the page's own answers meanwhile (ms, median and 95th percentile).
@@ -18,16 +18,23 @@ import sys
 import tempfile
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import httpx
+import numpy as np
 from PIL import Image
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from desk.web.demo_evening import PRACTICE_TABLE, learn_practice_table  # noqa: E402
+from samples.kits import sheet_kit  # noqa: E402
+from samples.penmarrow import load_penmarrow  # noqa: E402
+from samples.photographer import take_photo  # noqa: E402
+from samples.practice import CAFE, PENMARROW_PRINT, game_conditions  # noqa: E402
+from scoring.grid import parse_grid  # noqa: E402
 from tests.desk.practice import PRACTICE  # noqa: E402
 from tests.desk.web.served import served  # noqa: E402
 
@@ -36,18 +43,28 @@ POLL_S = 0.05
 
 
 def large_photos(megapixels: float, number: int) -> list[bytes]:
-    """So many different photos of boards, of this size, JPEG quality 92."""
-    made = []
-    paths = sorted((PRACTICE / "game").glob("*.jpg"))
-    for i in range(number):
-        with Image.open(paths[i % len(paths)]) as image:
-            scale = (megapixels * 1e6 / (image.width * image.height)) ** 0.5
-            size = (round(image.width * scale) - i, round(image.height * scale) - i)
-            big = image.convert("RGB").resize(size, Image.Resampling.BICUBIC)
-        out = io.BytesIO()
-        big.save(out, "JPEG", quality=92)
-        made.append(out.getvalue())
-    return made
+    """So many different photos of boards, painted at this size (not enlarged), JPEG quality 97.
+
+    Three are painted; the others are these with some px cut off, so that none was read before.
+    """
+    sheet = load_penmarrow()
+    width = round((megapixels * 1e6 * 4 / 3) ** 0.5)
+    light = replace(CAFE, size_px=(width, round(width * 3 / 4)), supersample=1, noise=0.012)
+    board = sheet_kit(sheet, PENMARROW_PRINT, None).board
+    rng = np.random.default_rng(3)
+    texts = json.loads((PRACTICE / "truth.json").read_text("utf-8"))["grids"].values()
+    shots = []
+    for seat, text in enumerate(texts):
+        conditions = game_conditions(light, seat, rng)
+        shots.append(take_photo(board, parse_grid(text, sheet), conditions, rng).pixels)
+    return [jpeg(shots[i % len(shots)][i:, i:]) for i in range(number)]
+
+
+def jpeg(pixels: np.ndarray) -> bytes:
+    """As a phone saves it."""
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, "JPEG", quality=97)
+    return out.getvalue()
 
 
 class Phone:

@@ -209,7 +209,7 @@ async function teach({ state, game, table, base }) {
   const lift = view.may_lift.map((one) => one.cell);
   return [h("h1", {}, "Teach"), pickPlayer(state, "teach"), h("p", { class: "quiet" }, "As read from the photo of this moment; unsure cells count as what they most look like."),
     h("h2", {}, `A piece may lie in ${view.may_lie.length || "no"} cells`), view.may_lie.length ? boardSvg(place, view.cells, { label: `A piece may lie in ${view.may_lie.join(" ")}`, lit: view.may_lie, letters: false }) : h("p", { class: "quiet" }, "The board has no free cell that would hold a piece."), h("p", {}, view.may_lie.join(" ")),
-    h("h2", {}, `${lift.length || "No"} pieces may be lifted`), lift.length ? boardSvg(place, view.cells, { label: `May be lifted: ${lift.join(" ")}`, lit: lift }) : null, list(view.may_lift.map((one) => h("li", {}, h("b", {}, `${one.cell} ${view.cells[one.cell].colour}`), ` ${one.words}`)), "Each piece holds another one up."),
+    h("h2", {}, `${lift.length || "No"} pieces may be lifted`), lift.length ? boardSvg(place, view.cells, { label: `May be lifted: ${lift.join(" ")}`, lit: lift }) : null, list(view.may_lift.map((one) => h("li", {}, h("b", {}, `${one.cell} ${view.cells[one.cell].colour}${view.cells[one.cell].state === "open" ? " (unsure)" : ""}`), ` ${one.words}`)), "Each piece holds another one up."),
     h("h2", {}, "One piece away"), list(near.map((one) => h("li", {}, h("b", {}, one.card), ` ${one.words.split(", ").slice(1).join(", ")} `, h("button", { onclick: () => dialog(one.card, h("p", {}, `${one.words}.`), boardSvg(place, view.cells, { label: one.words, lit: one.cells, wanted: one.missing.map((m) => m.cell) })) }, `Show ${one.card}`))), "No card lacks just one piece.")];
 }
 
