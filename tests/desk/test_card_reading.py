@@ -85,7 +85,7 @@ def test_a_name_that_is_taken_is_refused_and_the_sheet_stays(
 def test_what_is_typed_settles_inks_and_confirms_the_drawing(
     tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    typed = "Q\nP\nR\nP\nBell Rope\n4\ny\n"  # Q is no colour and is asked again
+    typed = "Q\nP\nR\nBell Rope\n4\ny\n"  # Q is no colour; P answers for both plums
     monkeypatch.setattr("sys.stdin", io.StringIO(typed))
     ended = tallyglass("sheet", "card", sheet, photo, "--out", tmp_path)
 
