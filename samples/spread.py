@@ -93,9 +93,11 @@ def scatter(
             one = pushed(piece, laid[rng.integers(len(laid))], rng)
         else:
             one = turn(piece, rng.uniform(0, 360)) + rng.uniform(0, room)
-        gaps = [apart_mm(one, other) for other in laid]
-        close = [i for i, gap in enumerate(gaps) if gap < CLEAR_MM]
-        if any(gap < 0 for gap in gaps) or any(gaps[i] > 0.35 for i in close):
+        middles = np.array([other.mean(axis=0) for other in laid]).reshape(-1, 2)
+        beside = np.flatnonzero(np.linalg.norm(middles - one.mean(axis=0), axis=1) < 1.3 * reach)
+        gaps = {int(i): apart_mm(one, laid[i]) for i in beside}
+        close = [i for i, gap in gaps.items() if gap < CLEAR_MM]
+        if any(gap < 0 for gap in gaps.values()) or any(gaps[i] > 0.35 for i in close):
             continue
         for i in close:
             near[i] += 1
@@ -176,7 +178,8 @@ def draw_ground(
     tall = slabs[0].top_mm
     left = cast(light, shades, [slab.outline_mm for slab in slabs], tall)
     amounts = [
-        shades.fit(amount) * shade for amount, shade in zip(lights_on(light, patch), left, strict=True)
+        shades.fit(amount) * shade
+        for amount, shade in zip(lights_on(light, patch), left, strict=True)
     ]
     layer = opaque(shine(light, patch, flat, amounts))
     lay(picture, canvas, patch, layer)

@@ -331,7 +331,8 @@ def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled
     printed = [_is_pattern(seen, _outline(p, piece, side), table) for p in whole]
     kept = _apart([p for p, is_printed in zip(whole, printed, strict=True) if not is_printed])
     found = [LoosePiece(_outline(p, piece, side), p.like) for p in kept]
-    for patch in sorted(patches, key=lambda p: -p.flat):
+    groups = [p for p in patches if not _table_patch(seen, p, table)]
+    for patch in sorted(groups, key=lambda p: -p.flat):
         found += _split(patch, sizes[patch.flat], side, piece, found)
     found, clashes = _without_clashes(_outlined(seen, found))
     left = [*clashes, *_left_over(seen, piece, found, (side, table))]
@@ -361,9 +362,7 @@ def _outline(patch: _Patch, piece: Piece, side: float) -> Array:
 def _true_side(seen: Seen, piece: Piece, whole: Sequence[_Patch]) -> float:
     """Root of a piece's area, px: where the outlines of the pieces meet most change of colour."""
     sides = np.sqrt(np.median([p.area for p in whole])) * np.linspace(1.0, 1.35, 36)
-    told = [
-        np.mean([_votes(seen, _outline(p, piece, side)) for p in whole[:60]]) for side in sides
-    ]
+    told = [np.mean([_votes(seen, _outline(p, piece, side)) for p in whole[:60]]) for side in sides]
     return float(sides[int(np.argmax(told))])
 
 
@@ -395,8 +394,13 @@ def _table_colours(seen: Seen, whole: Sequence[_Patch], side: float) -> Small:
         return np.full((1, 3), 1e6, np.float32)
     rule = (cv2.TERM_CRITERIA_MAX_ITER + cv2.TERM_CRITERIA_EPS, 25, 0.5)
     cv2.setRNGSeed(1)
-    share, label, centres = cv2.kmeans(
-        np.ascontiguousarray(pixels), TABLE_COLOURS, None, rule, 1, cv2.KMEANS_PP_CENTERS  # type: ignore[call-overload]
+    _, label, centres = cv2.kmeans(
+        np.ascontiguousarray(pixels),
+        TABLE_COLOURS,
+        None,
+        rule,
+        1,
+        cv2.KMEANS_PP_CENTERS,  # type: ignore[call-overload]
     )
     common = np.bincount(np.asarray(label).ravel(), minlength=TABLE_COLOURS) > 0.01 * len(pixels)
     return np.asarray(centres[common], np.float32)
@@ -417,9 +421,14 @@ def _like_table(seen: Seen, outline: Array, table: Small) -> bool:
     """Whether the colour inside an outline may be the table's."""
     mask, window = _inside(seen.slope.shape, outline, 0.6)
     core = seen.lab[window][mask]
-    return len(core) > 0 and bool(
-        _from_table(_half(np.median(core, axis=0)), table) <= LIKE_TABLE
-    )
+    return len(core) > 0 and bool(_from_table(_half(np.median(core, axis=0)), table) <= LIKE_TABLE)
+
+
+def _table_patch(seen: Seen, patch: _Patch, table: Small) -> bool:
+    """Whether most of a patch may be bare table."""
+    points = np.asarray(patch.contour).reshape(-1, 2)
+    colour = np.median(seen.lab[points[:, 1], points[:, 0]], axis=0)
+    return bool(_from_table(_half(colour), table) <= LIKE_TABLE)
 
 
 def _is_pattern(seen: Seen, outline: Array, table: Small) -> bool:
