@@ -298,6 +298,23 @@ def trial(
     raise typer.Exit(run_trial(table, photo, plan, corners))
 
 
+@app.command()
+def count(
+    table: TableArg,
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Pieces spread out.")],
+    out: Annotated[Path, typer.Option(help="Folder for pictures of what was counted.")] = Path(
+        "count-out"
+    ),
+) -> None:
+    """Count loose pieces spread out on a table, and say which are missing from the box.
+
+    tallyglass count kitchen.table spread.jpg
+    """
+    from desk.packing import run_count
+
+    run_count(table, photos, out)
+
+
 @app.command("print")
 def print_pages(
     sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],

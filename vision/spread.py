@@ -308,8 +308,8 @@ def _levelled(small: Picture, singles: Sequence[_Patch]) -> tuple[Array, Picture
 def _plane(at: Array, roots: Array) -> Array:
     """Normal (3,) of the table from cube roots of areas, by least squares reweighted (Huber)."""
     design = np.column_stack([at, np.ones(len(at))])
-    weight = np.ones(len(at))
-    normal = np.zeros(3)
+    weight: Array = np.ones(len(at))
+    normal: Array = np.zeros(3)
     for _ in range(12):
         normal = np.linalg.lstsq(design * weight[:, None], roots * weight, rcond=None)[0]
         off = np.abs(design @ normal - roots) / (0.02 * np.median(roots))
@@ -378,8 +378,9 @@ def _pairs(outline: Array) -> Iterator[tuple[Array, Array]]:
 
 def _at(field: Small, points: Array) -> Array:
     """Values (N,) of a field at points (N, 2) px; 0 outside."""
-    where = np.asarray(points, np.float32).reshape(-1, 1, 2)
-    return np.asarray(cv2.remap(field, where, None, cv2.INTER_LINEAR), float).ravel()  # type: ignore[call-overload]
+    x, y = np.asarray(points, np.float32).reshape(-1, 1, 2).transpose(2, 0, 1)
+    told = cv2.remap(field, np.ascontiguousarray(x), np.ascontiguousarray(y), cv2.INTER_LINEAR)
+    return np.asarray(told, np.float64).ravel()
 
 
 def _table_colours(seen: Seen, whole: Sequence[_Patch], side: float) -> Small:

@@ -40,7 +40,7 @@ RIVALS = 3.0
 
 SHADING_SPREAD = 0.22
 VEIL_SPREAD = 0.06
-MARGIN = 14.0
+MARGIN = 20.0
 """Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
 
 STRANGE = 40.0
