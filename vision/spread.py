@@ -309,7 +309,7 @@ def _plane(at: Array, roots: Array) -> Array:
     """Normal (3,) of the table from cube roots of areas, by least squares reweighted (Huber)."""
     design = np.column_stack([at, np.ones(len(at))])
     weight: Array = np.ones(len(at))
-    normal: Array = np.zeros(3)
+    normal: NDArray[np.floating] = np.zeros(3)
     for _ in range(12):
         normal = np.linalg.lstsq(design * weight[:, None], roots * weight, rcond=None)[0]
         off = np.abs(design @ normal - roots) / (0.02 * np.median(roots))

@@ -38,8 +38,8 @@ CHROMA_SPREAD = np.array([0.1, 0.2])
 RIVALS = 3.0
 """Mean squared distance a piece, in spreads, by which a gain may be worse and still be possible."""
 
-SHADING_SPREAD = 0.22
-VEIL_SPREAD = 0.06
+SHADING_SPREAD = 0.15
+VEIL_SPREAD = 0.04
 MARGIN = 20.0
 """Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
 
