@@ -17,7 +17,8 @@ from desk.durable import write_whole
 from desk.say import listed, working
 from scoring.sheet import GameSheet
 from vision.decode import load_photo
-from vision.spread import Spread, find_pieces, piece_of
+from vision.outlines import piece_of
+from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, tell_pieces
 
 

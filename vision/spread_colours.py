@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear, linear_from_srgb
+from vision.leftovers import LoosePiece
 from vision.shades import NOISE_LAB, Shades, glossy_shades
-from vision.spread import LoosePiece, Spread
+from vision.spread import Spread
 
 Array = NDArray[np.float64]
 

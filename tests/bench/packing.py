@@ -34,7 +34,8 @@ from scoring.sheet import GameSheet, load_sheet
 from tests.bench.cards import NAMES, SHEETS, table_palette
 from vision.decode import load_photo
 from vision.errors import PhotoError
-from vision.spread import Spread, find_pieces, piece_of
+from vision.outlines import piece_of
+from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, tell_pieces
 
 NEAR = 0.4

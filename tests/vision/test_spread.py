@@ -17,7 +17,8 @@ from samples.spread import SpreadShot, apart_mm, scatter, take_spread
 from tests.bench.packing import how_pieces_fared
 from tests.vision.practice import from_pixels
 from vision.errors import PhotoError
-from vision.spread import find_pieces, piece_of
+from vision.outlines import piece_of
+from vision.spread import find_pieces
 from vision.spread_colours import tell_pieces
 
 OUTLINE = np.array(load_penmarrow().lattice.cells[0].polygon_mm)
