@@ -278,6 +278,31 @@ def new_sheet(
     )
 
 
+@sheet_app.command("card")
+def read_cards(
+    sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="One card in each.")],
+    table: Annotated[
+        Path | None, typer.Option(help="A table of this game: tells inks by the pieces' colours.")
+    ] = None,
+    answers: Annotated[Path | None, typer.Option(help="Answers by photo (TOML).")] = None,
+    corners: Corners = None,
+    add: Annotated[
+        bool, typer.Option("--add", help="Add each confirmed card to the end of the sheet.")
+    ] = False,
+    out: Annotated[Path, typer.Option(help="Folder for the levelled pictures.")] = Path(
+        "cards-out"
+    ),
+) -> None:
+    """Read cards from photos of them; each is added once a person has confirmed it.
+
+    tallyglass sheet card game.toml bell-rope.jpg gull-walk.jpg --table kitchen.table --add
+    """
+    from desk.card_reading import CardJob, run_card
+
+    run_card(CardJob(sheet, photos, table, answers, corners, add, out))
+
+
 @app.command()
 def trial(
     table: TableArg,
@@ -292,6 +317,23 @@ def trial(
     from desk.trial import run_trial
 
     raise typer.Exit(run_trial(table, photo, plan, corners))
+
+
+@app.command()
+def count(
+    table: TableArg,
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Pieces spread out.")],
+    out: Annotated[Path, typer.Option(help="Folder for pictures of what was counted.")] = Path(
+        "count-out"
+    ),
+) -> None:
+    """Count loose pieces spread out on a table, and say which are missing from the box.
+
+    tallyglass count kitchen.table spread.jpg
+    """
+    from desk.packing import run_count
+
+    run_count(table, photos, out)
 
 
 @app.command("print")

@@ -7,8 +7,9 @@ from fpdf import FPDF
 
 from desk.printing.page import GREY, MARGIN_MM, add_page, filled, outline, words
 from desk.tints import tints_of
-from scoring.lattice import pitch_mm
 from scoring.sheet import GameSheet
+from vision.key_strip import MARK_MM as STRIP_MARK_MM
+from vision.key_strip import strip_plan
 
 MODULES = 6
 """A DICT_4X4 mark is four modules across and one of black rim on each side."""
@@ -16,8 +17,6 @@ MODULES = 6
 MARK_MM = 24.0
 QUIET_MM = 2 * MARK_MM / MODULES
 CARD_MM = MARK_MM + 2 * QUIET_MM
-STRIP_MARK_MM = 12.0
-STRIP_IDS = (40, 41)
 CORNER_IDS = (0, 1, 2, 3)
 CORNERS = ("top left", "top right", "bottom right", "bottom left")
 BLACK = (25, 25, 25)
@@ -87,25 +86,18 @@ def key_strip(document: FPDF, sheet: GameSheet) -> None:
         "Print at 100 % on matt paper, cut out, and lay it flat beside the board, in the same "
         "light. Put one spare piece of each colour on its slot, in every photo.",
     )
-    slot = max(14.0, pitch_mm(sheet.lattice) + 4)
-    quiet = STRIP_MARK_MM / 3
-    block = STRIP_MARK_MM + 2 * quiet
-    room = document.w - 2 * MARGIN_MM - 2 * block
-    across = min(len(sheet.colours), int(room // slot))
-    rows = -(-len(sheet.colours) // across)
-    tall = max(block, rows * (slot + 6))
-    wide = 2 * block + across * slot
+    plan = strip_plan(sheet)
+    slot, (wide, tall) = plan.slot_mm, plan.size_mm
     frame = [(MARGIN_MM, top), (MARGIN_MM + wide, top)]
     frame += [(x, top + tall) for x, _ in reversed(frame)]
     filled(document, (MARGIN_MM, top, wide, tall), (GREY,) * 3)
     outline(document, frame)
-    draw_mark(document, STRIP_IDS[0], MARGIN_MM + quiet, top + quiet, STRIP_MARK_MM)
-    right = MARGIN_MM + wide - block + quiet
-    draw_mark(document, STRIP_IDS[1], right, top + quiet, STRIP_MARK_MM)
+    for mark, (x, y) in plan.marks_mm.items():
+        draw_mark(document, mark, MARGIN_MM + x, top + y, STRIP_MARK_MM)
     tints = tints_of(sheet)
-    for index, colour in enumerate(sheet.colours):
-        x = MARGIN_MM + block + (index % across) * slot
-        y = top + (index // across) * (slot + 6)
+    for colour in sheet.colours:
+        x = MARGIN_MM + plan.slots_mm[colour.name][0] - slot / 2
+        y = top + plan.slots_mm[colour.name][1] - slot / 2
         box = [(x + 1, y + 1), (x + slot - 1, y + 1), (x + slot - 1, y + slot - 1)]
         outline(document, [*box, (x + 1, y + slot - 1)], (GREY,) * 3)
         filled(document, (x + 1, y + slot, 3, 3), rgb_of(tints[colour.name]))

@@ -13,7 +13,6 @@ from desk.printing.job import printables
 from desk.printing.marks import (
     CORNER_IDS,
     MARK_MM,
-    STRIP_IDS,
     STRIP_MARK_MM,
     marks_text,
     needs_cards,
@@ -25,6 +24,7 @@ from scoring.lattice import columns_of, rows_of
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
 from scoring.types import EMPTY
 from tests.desk.practice import SAMPLES, SHEET, Run
+from vision.key_strip import strip_plan
 
 DPI = 200
 PX_PER_MM = DPI / 25.4
@@ -67,7 +67,7 @@ def test_corner_cards_are_found_at_their_size(printed) -> None:
     found = marks_in(pages[0])
     cards = needs_cards(sheet)
 
-    assert set(found) == set(CORNER_IDS if cards else STRIP_IDS)
+    assert set(found) == set(CORNER_IDS if cards else strip_plan(sheet).marks_mm)
     for corners in found.values():
         sides = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1) / PX_PER_MM
         np.testing.assert_allclose(sides, MARK_MM if cards else STRIP_MARK_MM, atol=0.15)
@@ -77,11 +77,11 @@ def test_the_key_strip_has_two_marks_and_a_slot_a_colour(printed) -> None:
     sheet, _, pages = printed
     found = marks_in(pages[1 if needs_cards(sheet) else 0])
 
-    assert set(found) == set(STRIP_IDS)
+    assert set(found) == set(strip_plan(sheet).marks_mm)
     for corners in found.values():
         sides = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1) / PX_PER_MM
         np.testing.assert_allclose(sides, STRIP_MARK_MM, atol=0.15)
-    left, right = (found[mark].mean(axis=0) for mark in STRIP_IDS)
+    left, right = (found[mark].mean(axis=0) for mark in strip_plan(sheet).marks_mm)
     assert left[1] == pytest.approx(right[1], abs=1)
     assert left[0] < right[0]
     assert len(sheet.colours) > 0

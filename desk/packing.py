@@ -1,0 +1,101 @@
+"""The command ``count``: loose pieces on a table against what the box should hold."""
+
+from __future__ import annotations
+
+import io
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from calibrate.store import load_table
+from desk.durable import write_whole
+from desk.say import listed, working
+from scoring.sheet import GameSheet
+from vision.decode import load_photo
+from vision.outlines import piece_of
+from vision.spread import Spread, find_pieces
+from vision.spread_colours import ToldPiece, tell_pieces
+
+
+def run_count(table: Path, photos: Sequence[Path], out: Path) -> None:
+    """Count the pieces in all photos together, compare with the sheet, draw what is unsettled."""
+    learned = load_table(table)
+    sheet, counted, doubts = learned.sheet, Counter[str](), 0
+    shape = piece_of(sheet.lattice.cells[0].polygon_mm)
+    for path in photos:
+        photo = load_photo(path.read_bytes(), path.name)
+        with working(f"Counting {path.name}"):
+            spread = find_pieces(photo, shape)
+            told = tell_pieces(spread, learned.palette)
+        counted += Counter(one.candidates[0] for one in told if one.doubt is None)
+        picture = out / f"{path.stem}-counted.png"
+        write_whole(picture, counted_png(spread, told, sheet))
+        flags = list(flag_words(spread, told))
+        doubts += len(flags)
+        print(f"{path.name}: {len(told)} pieces seen (picture: {picture})")
+        print(*(f"  {number}: {why}" for number, why in enumerate(flags, start=1)), sep="\n")
+    print(*balance(sheet, counted, doubts), sep="\n")
+
+
+def flag_words(spread: Spread, told: Sequence[ToldPiece]) -> Iterator[str]:
+    """Why each unsettled place was not counted, in the order of their numbers in the picture."""
+    for one in told:
+        if one.doubt:
+            yield f"{one.doubt} ({listed(one.candidates, 'or') or 'anything'})"
+    for place in spread.unsettled:
+        yield place.why
+
+
+def balance(sheet: GameSheet, counted: Counter[str], doubts: int) -> Iterator[str]:
+    """A line a colour: counted, in the box, what is missing or too many."""
+    for colour in sheet.colours:
+        line = f"{colour.name} ({colour.letter}): {counted[colour.name]}"
+        if colour.supply is not None:
+            short = colour.supply - counted[colour.name]
+            said = (
+                f"{short} missing" if short > 0 else f"{-short} too many" if short else "complete"
+            )
+            line += f" of {colour.supply}, {said}"
+        yield line
+    if doubts:
+        yield (
+            f"{doubts} places are not counted: look at the numbers in the picture. Counts are "
+            "final only when every place is settled."
+        )
+
+
+def counted_png(spread: Spread, told: Sequence[ToldPiece], sheet: GameSheet) -> bytes:
+    """The levelled photo: each counted piece with its letter, each open place in a numbered box."""
+    picture = spread.level.copy()
+    letters = {colour.name: colour.letter for colour in sheet.colours}
+    boxes = [one.piece.outline_px for one in told if one.doubt]
+    boxes += [place.box_px for place in spread.unsettled]
+    for one in told:
+        if not one.doubt:
+            cv2.polylines(picture, [_whole(one.piece.outline_px)], True, (255, 255, 255), 1, 16)
+            write(picture, letters[one.candidates[0]], one.piece.outline_px.mean(axis=0))
+    for number, box in enumerate(boxes, start=1):
+        low, high = _whole(box.min(axis=0) - 4).tolist(), _whole(box.max(axis=0) + 4).tolist()
+        cv2.rectangle(picture, low, high, (0, 0, 0), 4)
+        cv2.rectangle(picture, low, high, (255, 215, 0), 2)
+        write(picture, str(number), box.mean(axis=0))
+    out = io.BytesIO()
+    Image.fromarray(picture).save(out, "PNG")
+    return out.getvalue()
+
+
+def _whole(points: NDArray[np.float64]) -> NDArray[np.int32]:
+    return np.round(points).astype(np.int32)
+
+
+def write(picture: NDArray[np.uint8], words: str, at: NDArray[np.float64]) -> None:
+    """Dark words with a light rim about a point, in place."""
+    x, y = _whole(at).tolist()
+    spot = (x - 6 * len(words), y + 6)
+    for ink, width in (((255, 255, 255), 4), ((20, 20, 20), 2)):
+        cv2.putText(picture, words, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.55, ink, width, 16)

@@ -1,0 +1,140 @@
+"""The command ``sheet card``: from a photo to a card in the sheet, confirmed by a person."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from desk.card_drawing import TOPS, drawing, turned_steps
+from samples.cards import card_board, invent_edition, piece_paints
+from samples.conditions import Conditions
+from samples.penmarrow import load_penmarrow
+from samples.photographer import empty_grid, take_photo
+from samples.practice import PENMARROW_PRINT
+from scoring.patterns import parse_pattern
+from scoring.sheet import load_sheet
+from tests.desk.practice import SHEET, Run
+
+ANSWERS = """
+["bell-rope.jpg"]
+name = "Bell Rope"
+points = 4
+right = true
+cells = { A1 = "P", B1 = "R", C1 = "P" }
+"""
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The card Bell Rope on a table by a window."""
+    sheet = load_penmarrow()
+    card = next(card for card in sheet.cards if card.name == "Bell Rope")
+    edition = invent_edition(sheet, piece_paints(sheet, PENMARROW_PRINT), 3)
+    board = card_board(sheet, card, edition, PENMARROW_PRINT)
+    light = replace(Conditions(), size_px=(900, 900), loose=0, turn_deg=6.0, supersample=1.0)
+    shot = take_photo(board, empty_grid(board), light, np.random.default_rng(1))
+    path = tmp_path_factory.mktemp("card") / "bell-rope.jpg"
+    path.write_bytes(shot.jpeg())
+    return path
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Path:
+    """Penmarrow's sheet without the card that is photographed."""
+    text = SHEET.read_text()
+    start = text.index('[[cards]]\nname = "Bell Rope"')
+    end = text.index("[[cards]]", start + 1)
+    path = tmp_path / "game.toml"
+    path.write_text(text[:start] + text[end:])
+    return path
+
+
+def test_a_confirmed_card_is_added_and_the_rest_of_the_sheet_stays(
+    tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path
+) -> None:
+    before = sheet.read_text()
+    (tmp_path / "said.toml").write_text(ANSWERS)
+    words = ("--answers", tmp_path / "said.toml", "--add", "--out", tmp_path / "seen")
+    ended = tallyglass("sheet", "card", sheet, photo, *words)
+    card = load_sheet(sheet).cards[-1]
+
+    assert ended.code == 0, ended.err
+    assert sheet.read_text().startswith(before.rstrip("\n"))
+    assert (card.name, card.points) == ("Bell Rope", 4)
+    assert card.pattern == parse_pattern("P\n R\n  P", "courses")
+    assert (tmp_path / "seen" / "bell-rope.png").stat().st_size > 10_000
+
+
+def test_a_name_that_is_taken_is_refused_and_the_sheet_stays(
+    tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path
+) -> None:
+    before = sheet.read_bytes()
+    (tmp_path / "said.toml").write_text(ANSWERS.replace("Bell Rope", "Gull Walk"))
+    words = ("--answers", tmp_path / "said.toml", "--add", "--out", tmp_path)
+    ended = tallyglass("sheet", "card", sheet, photo, *words)
+
+    assert ended.code == 2
+    assert "cards, Gull Walk: two cards have this name" in ended.err
+    assert sheet.read_bytes() == before
+
+
+def test_what_is_typed_settles_inks_and_confirms_the_drawing(
+    tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typed = "Q\nP\nR\nBell Rope\n4\ny\n"  # Q is no colour; P answers for both plums
+    monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+    ended = tallyglass("sheet", "card", sheet, photo, "--out", tmp_path)
+
+    assert ended.code == 0, ended.err
+    assert "'Q' is none of these." in ended.out
+    assert 'name = "Bell Rope"\npoints = 4\npattern = """\nP\n R\n  P\n"""' in ended.out
+    assert len(load_sheet(sheet).cards) == len(load_penmarrow().cards) - 1
+
+
+def test_a_card_with_open_cells_is_not_made(
+    tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    ended = tallyglass("sheet", "card", sheet, photo, "--add", "--out", tmp_path)
+
+    assert ended.code == 0
+    assert "not settled; no card is made of it." in ended.out
+    assert "[[cards]]" not in ended.out
+
+
+@pytest.mark.parametrize(
+    ("answers", "said"),
+    [
+        ('["other.jpg"]\nname = "X"', "the photos are bell-rope.jpg"),
+        ('["bell-rope.jpg"]\ncolour = "X"', "a card has name, points, top, right, cells"),
+        ('["bell-rope.jpg"]\ntop = "above"', "is one of up, right, down, left"),
+        ('["bell-rope.jpg"]\ncells = { D9 = "M" }', "the card has A1, B1, C1"),
+        ('["bell-rope.jpg"]\ncells = { A1 = "Q" }', "'Q' is neither a letter of the sheet"),
+    ],
+)
+def test_answers_that_cannot_be_are_named(
+    tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path, answers: str, said: str
+) -> None:
+    (tmp_path / "said.toml").write_text(answers)
+    words = ("--answers", tmp_path / "said.toml", "--out", tmp_path)
+    ended = tallyglass("sheet", "card", sheet, photo, *words)
+
+    assert ended.code == 2
+    assert said in ended.err
+
+
+@pytest.mark.parametrize("like", ["square", "courses", "hex-pointy", "hex-flat", "diamond"])
+def test_a_drawing_reads_back_as_its_steps_however_it_is_turned(like: str) -> None:
+    steps = [(0, 0), (2, 0), (4, 2)] if like != "hex-flat" else [(0, 0), (0, 2), (2, 4)]
+    ways = [turned_steps(steps, like, top) for top in TOPS]
+    patterns = [
+        parse_pattern(drawing(way, ["A", "B", "C"], like), like) for way in ways if way is not None
+    ]
+
+    assert len(patterns) == (4 if like in ("square", "diamond") else 2)
+    assert len(set(patterns)) == len(patterns)
+    assert turned_steps(turned_steps(steps, like, "down"), like, "down") == steps

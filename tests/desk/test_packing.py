@@ -1,0 +1,46 @@
+"""The command ``count``: pieces on the table against the box."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+
+from desk.packing import balance
+from samples.finish import encode
+from samples.penmarrow import load_penmarrow
+from tests.desk.practice import Run
+from tests.vision.test_spread import spread_of
+
+
+def test_pieces_are_counted_and_the_open_places_drawn(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    names = ["moss"] * 8 + ["plum"] * 8
+    photo = tmp_path / "spread.jpg"
+    photo.write_bytes(encode(spread_of(names, "plain", 5).pixels, 92))
+    ended = tallyglass("count", table, photo, "--out", tmp_path)
+    lines = ended.out.splitlines()
+    counted = sum(int(line.split(": ")[1].split(" ")[0]) for line in lines if " of " in line)
+
+    assert ended.code == 0, ended.err
+    assert "spread.jpg: 16 pieces seen" in ended.out
+    assert counted + sum(line.startswith("  ") for line in lines) >= 16
+    assert (tmp_path / "spread-counted.png").stat().st_size > 10_000
+
+
+def test_what_is_missing_is_said_for_each_colour() -> None:
+    said = list(balance(load_penmarrow(), Counter(moss=30, slate=36, rust=31), 0))
+
+    assert said[:3] == [
+        "slate (S): 36 of 36, complete",
+        "moss (M): 30 of 32, 2 missing",
+        "rust (R): 31 of 30, 1 too many",
+    ]
+
+
+def test_open_places_are_said_at_the_end() -> None:
+    said = list(balance(load_penmarrow(), Counter(), int(np.int64(3))))
+
+    assert said[-1].startswith("3 places are not counted")

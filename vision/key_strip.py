@@ -1,0 +1,124 @@
+"""The key strip beside the board: one spare piece of each colour under today's light.
+
+Its geometry is stated here once; ``desk/printing`` prints it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from scoring.lattice import pitch_mm
+from scoring.sheet import GameSheet
+from vision.colour import lab_from_linear, linear_from_srgb
+from vision.geometry import homography_between, registration_from
+from vision.marks import find_marks
+from vision.rectify import to_decoded
+from vision.types import Photo
+
+Array = NDArray[np.float64]
+
+MARK_MM, QUIET_MM = 12.0, 4.0
+BLOCK_MM = MARK_MM + 2 * QUIET_MM
+ROOM_MM = 146.0
+"""Width left for slots between the marks, on A4 and on Letter alike."""
+
+LABEL_MM = 6.0
+LAST_MARK = 49
+USUAL_IDS = (40, 41)
+
+CORE = 0.24
+"""Radius of what is sampled, in shares of a slot's width."""
+
+BARE = 6.0
+"""CIELAB difference from the printed field up to which a slot may be empty."""
+
+
+@dataclass(frozen=True)
+class StripPlan:
+    """Where things lie on a strip, mm from its top left: ids and top left corners of its two marks,
+    size, width of a slot, and the middle of each colour's slot."""
+
+    marks_mm: Mapping[int, tuple[float, float]]
+    size_mm: tuple[float, float]
+    slot_mm: float
+    slots_mm: Mapping[str, tuple[float, float]]
+
+
+def strip_plan(sheet: GameSheet) -> StripPlan:
+    """The strip of a sheet; its marks are none of the sheet's own."""
+    slot = max(14.0, pitch_mm(sheet.lattice) + 4)
+    across = min(len(sheet.colours), int(ROOM_MM // slot))
+    rows = -(-len(sheet.colours) // across)
+    wide = 2 * BLOCK_MM + across * slot
+    free = [i for i in (*USUAL_IDS, *range(LAST_MARK, -1, -1)) if i not in sheet.marks]
+    first, second = list(dict.fromkeys(free))[:2]
+    slots = {
+        colour.name: (
+            BLOCK_MM + (i % across + 0.5) * slot,
+            (i // across) * (slot + LABEL_MM) + 0.5 * slot,
+        )
+        for i, colour in enumerate(sheet.colours)
+    }
+    return StripPlan(
+        marks_mm={first: (QUIET_MM, QUIET_MM), second: (wide - BLOCK_MM + QUIET_MM, QUIET_MM)},
+        size_mm=(wide, max(BLOCK_MM, rows * (slot + LABEL_MM))),
+        slot_mm=slot,
+        slots_mm=slots,
+    )
+
+
+def read_strip(
+    photo: Photo, plan: StripPlan, piece_height_mm: float
+) -> tuple[tuple[str, ...], Array, Array]:
+    """Colours with a piece on their slot, its linear RGB (N, 3) and its middle (N, 2), photo px.
+
+    Nothing where not both marks are seen. A slot that looks like the bare field is left out.
+    """
+    seen = find_marks(photo)
+    none = ((), np.zeros((0, 3)), np.zeros((0, 2)))
+    if not set(plan.marks_mm) <= set(seen):
+        return none
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * MARK_MM
+    known = np.vstack([square + corner for corner in plan.marks_mm.values()])
+    h = homography_between(known, np.vstack([seen[i] for i in plan.marks_mm]), 3.0)
+    if h is None:
+        return none
+    lies = registration_from(h, photo.full_size_px, "strip")
+    middles = np.array(list(plan.slots_mm.values()))
+    tops = lies.project(middles, piece_height_mm)
+    ring = np.array([[np.cos(a), np.sin(a)] for a in np.linspace(0, 2 * np.pi, 24)])
+    fields = [np.array(corner) + MARK_MM / 2 + (0.5 * MARK_MM + 0.5 * QUIET_MM) * way
+              for corner in plan.marks_mm.values() for way in np.eye(2)]  # fmt: skip
+    field = np.median(
+        [_sample(photo, lies.project(at + 0.25 * QUIET_MM * ring)) for at in fields], axis=0
+    )
+    names, colours, spots = [], [], []
+    for name, middle, top in zip(plan.slots_mm, middles, tops, strict=True):
+        core = lies.project(middle + CORE * plan.slot_mm * ring, piece_height_mm)
+        colour = _sample(photo, core)
+        if np.isfinite(colour).all() and _differ(colour, field):
+            names.append(name)
+            colours.append(colour)
+            spots.append(top)
+    return tuple(names), np.array(colours).reshape(-1, 3), np.array(spots).reshape(-1, 2)
+
+
+def _differ(colour: Array, field: Array) -> bool:
+    apart = lab_from_linear(colour) - lab_from_linear(field)
+    return bool(np.linalg.norm(apart) > BARE)
+
+
+def _sample(photo: Photo, outline_px: Array) -> Array:
+    """Median linear RGB (3,) inside an outline of full-size px; NaN where it leaves the photo."""
+    outline = to_decoded(photo, outline_px)
+    height, width = photo.pixels.shape[:2]
+    if (outline < 0).any() or (outline >= [width, height]).any():
+        return np.full(3, np.nan)
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillPoly(mask, [np.round(outline * 16).astype(np.int32)], 1, shift=4)
+    return np.asarray(np.median(linear_from_srgb(photo.pixels[mask > 0]), axis=0))

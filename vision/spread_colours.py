@@ -1,0 +1,173 @@
+"""Which colour each loose piece has: the table's colours moved to today's light, or in doubt.
+
+Nothing but the pieces tells the light: one gain is sought under which the colours that the table
+knows explain all pieces together. Gains that explain them nearly as well and call a piece otherwise
+put that piece in doubt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Palette
+from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear, linear_from_srgb
+from vision.leftovers import LoosePiece
+from vision.shades import NOISE_LAB, Shades, glossy_shades
+from vision.spread import Spread
+
+Array = NDArray[np.float64]
+
+CORE = 0.62
+"""A piece's colour is sampled in its outline shrunk to this."""
+
+SPREAD_LAB = 7.0
+"""Standard deviation, CIELAB units, of a piece about its colour while the light is sought."""
+
+FAR = 20.0
+"""Squared distance, in spreads, at which a piece counts as unlike everything."""
+
+BRIGHTNESS = np.linspace(-1.8, 1.2, 25)
+RED_GREEN = np.linspace(-0.24, 0.24, 7)
+YELLOW_BLUE = np.linspace(-0.5, 0.5, 11)
+"""Log gains tried: cameras balance on the lamp, so that chroma moves less than brightness."""
+
+CHROMA_SPREAD = np.array([0.1, 0.2])
+RIVALS = 3.0
+"""Mean squared distance a piece, in spreads, by which a gain may be worse and still be possible."""
+
+SHADING_SPREAD = 0.15
+VEIL_SPREAD = 0.04
+MARGIN = 20.0
+"""Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
+
+STRANGE = 40.0
+"""Distance from which a piece resembles no colour of the table."""
+
+BURNT = 0.98
+FEW_SAMPLES = 5
+
+
+@dataclass(frozen=True, eq=False)
+class ToldPiece:
+    """A piece, the colours that it may have, likeliest first, and why it is in doubt, or None."""
+
+    piece: LoosePiece
+    candidates: tuple[str, ...]
+    doubt: str | None
+
+
+def core_colours(spread: Spread) -> tuple[Array, Array]:
+    """Median linear RGB (N, 3) of each piece's core, and the share (N,) of it at full scale."""
+    linear = linear_from_srgb(spread.level)
+    rows = []
+    for piece in spread.pieces:
+        middle = piece.outline_px.mean(axis=0)
+        points = middle + (piece.outline_px - middle) * CORE
+        low = np.clip(np.floor(points.min(axis=0)).astype(int), 0, None)
+        high = np.ceil(points.max(axis=0)).astype(int) + 1
+        part = linear[low[1] : high[1], low[0] : high[0]]
+        mask = np.zeros(part.shape[:2], np.uint8)
+        cv2.fillPoly(mask, [np.round((points - low) * 16).astype(np.int32)], 1, shift=4)
+        core = part[mask > 0]
+        rows.append([*np.median(core, axis=0), float((core.max(axis=1) >= BURNT).mean())])
+    told = np.array(rows).reshape(-1, 4)
+    return told[:, :3], told[:, 3]
+
+
+def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
+    """The colour of every piece of a spread, against what a table learned."""
+    seen, burnt = core_colours(spread)
+    names = sorted(set(palette.colours))
+    labels = np.array(palette.colours)
+    middles = np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
+    shades = [_shades_of(palette, name) for name in names]
+    called = [
+        _costs(seen / gain, shades, palette.veil_scale) for gain in possible_gains(seen, middles)
+    ]
+    told = []
+    for i, piece in enumerate(spread.pieces):
+        best = np.min([cost[i] - cost[i].min() for cost in called], axis=0)
+        order = sorted(range(len(names)), key=lambda k: (called[0][i, k], names[k]))
+        candidates = tuple(names[k] for k in order if best[k] < MARGIN)
+        told.append(ToldPiece(piece, candidates, _doubt(candidates, called[0][i].min(), burnt[i])))
+    return tuple(told)
+
+
+def _doubt(candidates: tuple[str, ...], distance: float, burnt: float) -> str | None:
+    if distance > STRANGE:
+        return "it resembles no colour of this table"
+    if burnt > 0.5:
+        return "it is burnt out; no colour is left to tell"
+    return None if len(candidates) == 1 else "it lies between colours"
+
+
+def possible_gains(seen: Array, middles: Array) -> list[Array]:
+    """Gains (3,) of today's light over the table's, the best first; seen (N, 3), middles (C, 3)."""
+    grid = np.stack(np.meshgrid(BRIGHTNESS, RED_GREEN, YELLOW_BLUE, indexing="ij"), -1)
+    starts = grid.reshape(-1, 3)
+    worths = np.array([_misfit(np.exp(s @ FROM_INTENSITY_CHROMA.T), seen, middles) +
+                       _unlikely(s) / len(seen) for s in starts])  # fmt: skip
+    kept: list[tuple[float, Array]] = []
+    for index in np.argsort(worths)[:60]:
+        gain = np.exp(starts[index] @ FROM_INTENSITY_CHROMA.T)
+        for _ in range(6):
+            gain = _refitted(gain, seen, middles)
+        worth = _misfit(gain, seen, middles)
+        if all(np.abs(np.log(gain / other)).max() > 0.06 for _, other in kept):
+            kept.append((worth, gain))
+    kept.sort(key=lambda entry: entry[0])
+    return [gain for worth, gain in kept if worth < kept[0][0] + RIVALS][:4]
+
+
+def _unlikely(log_gain: Array) -> float:
+    return float(((log_gain[1:] / CHROMA_SPREAD) ** 2).sum())
+
+
+def _distances(gain: Array, seen: Array, middles: Array) -> Array:
+    """Squared distance (N, C), in spreads, of every piece to every colour as this light shows it,
+    clipped where the camera clips it."""
+    shown = lab_from_linear(np.minimum(middles * gain, 1.0) / gain)
+    return ((lab_from_linear(seen / gain)[:, None] - shown[None]) ** 2).sum(-1) / SPREAD_LAB**2
+
+
+def _misfit(gain: Array, seen: Array, middles: Array) -> float:
+    return float(np.minimum(_distances(gain, seen, middles).min(axis=1), FAR).mean())
+
+
+def _refitted(gain: Array, seen: Array, middles: Array) -> Array:
+    """The gain at which the pieces nearest to their colours lie on them."""
+    far = _distances(gain, seen, middles)
+    label = far.argmin(axis=1)
+    sure = (far.min(axis=1) < 9) & (seen.max(axis=1) < BURNT) & (seen.min(axis=1) > 0.003)
+    if sure.sum() < 3:
+        return gain
+    ratio = np.log(np.maximum(seen, 1e-4) / np.maximum(middles[label], 1e-4))
+    return np.asarray(np.exp(np.median(ratio[sure], axis=0)))
+
+
+def _shades_of(palette: Palette, name: str) -> Shades:
+    """What light makes of a few samples of one colour, from the least to the most bright."""
+    own = np.flatnonzero(np.array(palette.colours) == name)
+    own = own[np.argsort(palette.samples[own].sum(axis=1), kind="stable")]
+    pick = own[np.unique(np.linspace(0, len(own) - 1, min(FEW_SAMPLES, len(own))).astype(int))]
+    return glossy_shades(palette.samples[pick], palette.veils[pick])
+
+
+def _costs(relative: Array, shades: list[Shades], veil: float) -> Array:
+    """Minus twice the log likelihood (N, C) of each colour for relative colours (N, 3)."""
+    lab = lab_from_linear(relative).astype(np.float32)
+    costs = np.zeros((len(lab), len(shades)))
+    for k, shade in enumerate(shades):
+        rest = (
+            shade.penalty
+            + (shade.shading / SHADING_SPREAD) ** 2
+            + (np.maximum(shade.veil - veil, 0) / VEIL_SPREAD) ** 2
+        )
+        for i, one in enumerate(lab):
+            off = ((shade.lab - one) ** 2).sum(axis=1) / (NOISE_LAB * shade.spread) ** 2
+            costs[i, k] = float((off + rest).min())
+    return costs
