@@ -32,7 +32,7 @@ def explained(shown: np.ndarray, veil: np.ndarray):
 
 
 def test_shading_and_veil_are_found_again() -> None:
-    shown, label, shading, veil = cells(30)
+    shown, label, _, veil = cells(30)
     got, _ = explained(shown, veil)
     rows = np.arange(30)
 

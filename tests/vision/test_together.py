@@ -13,7 +13,8 @@ from vision.together import weigh_together
 
 RUST, COPPER = np.array([0.30, 0.10, 0.05]), np.array([0.30, 0.115, 0.062])
 CELLS = 20
-NOISE_LAB = 0.8
+NOISE_LAB = 2.5
+"""As in a light that is not quite the one that was learned."""
 
 
 def seen(labels: np.ndarray, shift: float) -> Callable[[np.ndarray], np.ndarray]:
