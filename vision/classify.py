@@ -1,41 +1,58 @@
-"""Telling colours: nearest neighbours among the table's samples, moved to today's light.
+"""Telling colours: nearest neighbours among the table's samples, as today's light shows them.
 
-Every sample of the calibration stands with its variants (``vision.shades``). A cell's distance to
-a colour is the mean over its ``NEIGHBOURS`` nearest variants of: squared CIELAB difference over its
-noise, plus what that much shading and veil costs at this place of the board. Confident cells, and
-cells that a person named, then tell the light and the glare about the others, and all are judged
-again; at last all of them together under one unknown shift of the light (``vision.together``).
+Every sample of the calibration may be shaded and veiled by glare (``vision.explain``). A cell's
+distance to a colour is the mean over its ``NEIGHBOURS`` nearest samples of: squared CIELAB
+difference over its noise, plus what that much shading and veil costs at this place of the board.
+Confident cells, and cells that a person named, tell the light and the amount of glare about the
+others; how cells brighten tells the glare's colour (``vision.glare``); and all are judged again,
+at last all of them together under one unknown shift of the light (``vision.together``).
 Source of the rule: Cover and Hart, "Nearest neighbor pattern classification", 1967.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
-from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, lab_from_linear
-from vision.shades import NOISE_LAB, Shades, glossy_shades, matte_shades
+from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
+from vision.explain import Expected, Explained, explain, metric_of
+from vision.glare import usual_veil, veil_colours
 from vision.smooth import leave_one_out
-from vision.together import NEIGHBOURS, Looks, lamp_slopes, weigh_together, whitening
+from vision.together import weigh_together
 from vision.types import Light, Samples
 
 Array = NDArray[np.float64]
 
-LOOKS = 10
-"""Nearest variants of each label that stay in play when all cells are weighed together."""
+NEIGHBOURS = 3
 
 NEVER = 1e6
 """Distance to what cannot be: empty, at a cell that was never seen empty."""
 
-ROUNDS = 2
+NOISE_LAB = 2.0
+"""Standard deviation of a cell's colour, CIELAB units per axis, before the photo tells its own."""
+
+OWN_NOISE_LAB = (0.8, 2.6)
+OWN_CHROMA = (0.015, 0.05)
+UNFAMILIAR = (0.3, 1.5)
+"""A cell's own noise (CIELAB, and log chromaticity) where the photo's cells look as learned, and
+where they do not: their median distance to the likeliest label is the measure."""
+
+LIGHT_SD = 0.05
+"""How far today's light may be off what the board tells: log chromaticity, green and yellow."""
+
+MATTE_SCALE = 0.02
+"""Mean veil over an empty cell: board and paper carry next to no glare."""
+
 SURE = (3.0, 9.0)
 """Margins from which a cell begins to tell, and fully tells, the light of others."""
+
+STRANGE = 25.0
+"""Distance to the likeliest label beyond which a cell tells nothing of the light."""
 
 STRUCTURE_LIMIT = 12.0
 """Twice the log odds that structure alone may bring."""
@@ -47,25 +64,59 @@ class Belief:
 
     ``distances`` (N, C): minus twice a log likelihood, smaller is likelier; ``veil`` (N,): glare in
     the likeliest explanation, share of white; ``typical`` the photo's median distance to the
-    likeliest label when each cell was judged by itself: how strange today's light is.
+    likeliest label when each cell was judged by itself: how strange today's light is; ``clipped``
+    (N,): share of a piece's pixels with a channel at full scale.
     """
 
     names: tuple[str, ...]
     distances: Array
     veil: Array
     typical: float
+    clipped: Array
+
+
+STILL = np.zeros((1, 4))
+"""No shift of the light."""
 
 
 @dataclass(frozen=True, eq=False)
-class _Setting:
-    """What is expected at each cell: shading of pieces and of empty cells, veil, colour noise."""
+class _Learned:
+    """Samples (J, 3) of pieces with their label's index (J,) and own veil (J,); empty cells (N, 3)
+    and which of them were never seen empty (N,)."""
 
-    shading: Array
-    piece_sd: Array
-    empty_sd: Array
-    veil: Array | None
-    veil_sd: Array
+    names: tuple[str, ...]
+    samples: Array
+    labels: NDArray[np.int64]
+    veils: Array
+    empty: Array
+    never: NDArray[np.bool_]
+
+
+def _learned_of(palette: Palette) -> _Learned:
+    names = tuple(sorted(set(palette.colours)))
+    never = np.isnan(palette.empty[:, 0])
+    return _Learned(
+        names=names,
+        samples=palette.samples,
+        labels=np.array([names.index(name) for name in palette.colours]),
+        veils=palette.veils,
+        empty=np.where(never[:, None], 1.0, palette.empty),
+        never=never,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """The cells as pieces and as empty (N, 3), relative colour; what is expected of each; the
+    veil's log colour (N, 2) and a root of its covariance (N, 2, 2)."""
+
+    top: Array
+    board: Array
+    piece: Expected
+    empty: Expected
     chroma_sd: Array
+    veil: Array
+    veil_root: Array
 
 
 def believe(
@@ -76,23 +127,50 @@ def believe(
     known: Mapping[int, str],
 ) -> Belief:
     """The belief about every cell, given the cells (by index) that a person has named already."""
-    names = (*sorted(set(palette.colours)), EMPTY)
-    relative = 1 / (light.gain * palette.exposure[:, None])
-    top, board = samples.top * relative, samples.board * relative
-    setting = _first_setting(len(top), light)
-    tint = np.ones_like(top)
-    for round_ in range(ROUNDS):
-        fits = _fits(top / tint, board / tint, palette, names, setting)
-        distances = fits.distances + _structure(fits.distances, samples.structure, palette)
-        if round_ < ROUNDS - 1:
-            told = _told(distances, names, known)
-            setting = _next_setting(setting, told, fits, places_mm)
-            tint = _tint(board, palette.empty, told, places_mm)
+    learned = _learned_of(palette)
+    names = (*learned.names, EMPTY)
     labels = {cell: names.index(name) for cell, name in known.items() if name in names}
-    typical = float(np.median(distances.min(axis=1)))
-    distances = weigh_together(fits.looks, distances - fits.distances, typical, labels)
+    relative = 1 / (light.gain * palette.exposure[:, None])
+    scene = _first_scene(samples.top * relative, samples.board * relative, light, palette)
+
+    one_by_one = _fits(scene, learned, NOISE_LAB, scene.chroma_sd, STILL)
+    distances = one_by_one.distances[0]
+    distances = distances + _structure(distances, samples.structure, palette)
+    told = _told(distances, names, known)
+    change, noise = samples.brightening * relative, samples.brightening_noise * relative
+    likely = distances[:, :-1].argmin(axis=1)
+    pieces = ~(told.empty & (told.trust > 0)) & (distances.min(axis=1) < STRANGE)
+    own = one_by_one.own_colours(likely)
+    veil, veil_root = veil_colours(change, noise, own, pieces, places_mm)
+    piece, empty = _told_expected(told, one_by_one, palette, places_mm)
+    tint = _tint(scene.board, palette.empty, told, places_mm)
+    scene = replace(
+        scene,
+        top=scene.top / tint,
+        board=scene.board / tint,
+        piece=piece,
+        empty=empty,
+        veil=veil,
+        veil_root=veil_root,
+    )
+
+    alone = _fits(scene, learned, NOISE_LAB, scene.chroma_sd, STILL)
+    added = _structure(alone.distances[0], samples.structure, palette)
+    shift = weigh_together(
+        lambda shifts: _fits(scene, learned, NOISE_LAB, scene.chroma_sd, shifts).distances + added,
+        labels,
+    )[1]
+    fits = _fits(scene, learned, NOISE_LAB, scene.chroma_sd, shift[None])
+    added = _structure(fits.distances[0], samples.structure, palette)
+    typical = float(np.median((fits.distances[0] + added).min(axis=1)))
+    noise_lab, chroma_sd = _noise_where(typical)
+    distances = weigh_together(
+        lambda shifts: _fits(scene, learned, noise_lab, chroma_sd, shifts).distances + added,
+        labels,
+    )[0]
     best = distances.argmin(axis=1)
-    return Belief(names, distances, fits.veil[np.arange(len(best)), best], typical)
+    clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
+    return Belief(names, distances, fits.veil_at(best), typical, clipped)
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
@@ -110,95 +188,102 @@ def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
     return np.column_stack([against_pieces, np.maximum(odds, 0)])
 
 
-def _first_setting(count: int, light: Light) -> _Setting:
-    chroma_sd = np.sqrt(0.03**2 + (0.5 * light.chroma_spread) ** 2)
-    return _Setting(
-        shading=np.zeros(count),
-        piece_sd=np.full(count, 0.3),
-        empty_sd=np.full(count, 0.3),
-        veil=None,
-        veil_sd=np.zeros(count),
-        chroma_sd=np.tile(chroma_sd, (count, 1)),
+def _first_scene(top: Array, board: Array, light: Light, palette: Palette) -> _Scene:
+    count = len(top)
+    veil, veil_root = usual_veil(count)
+    still, wide = np.zeros(count), np.full(count, 0.3)
+    return _Scene(
+        top=top,
+        board=board,
+        piece=Expected(still, wide, palette.veil_scale),
+        empty=Expected(still, wide, MATTE_SCALE),
+        chroma_sd=np.sqrt(0.03**2 + (0.5 * light.chroma_spread) ** 2)[None, None, :],
+        veil=veil,
+        veil_root=veil_root,
     )
 
 
-@lru_cache(maxsize=16)
-def _shades_of(palette: Palette) -> tuple[dict[str, Shades], list[Shades | None]]:
-    """Variants of each colour, and of each empty cell (None where never seen empty)."""
-    colours = np.array(palette.colours)
-    pieces = {
-        name: glossy_shades(palette.samples[colours == name], palette.veils[colours == name])
-        for name in sorted(set(palette.colours))
-    }
-    return pieces, [None if np.isnan(cell[0]) else matte_shades(cell) for cell in palette.empty]
+def _noise_where(typical: float) -> tuple[float, float]:
+    """A cell's own noise, CIELAB and log chromaticity, in a photo of this typical distance."""
+    strange = np.log(max(typical, 1e-3) / UNFAMILIAR[0]) / np.log(UNFAMILIAR[1] / UNFAMILIAR[0])
+    return (
+        float(np.interp(strange, (0, 1), OWN_NOISE_LAB)),
+        float(np.interp(strange, (0, 1), OWN_CHROMA)),
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class _Fits:
-    """Distance, log shading and veil (N, C) of every cell's best variant of every label, and the
-    nearest few variants."""
+    """Distances (S, N, C) under S shifts, and how each sample and the empty cell explain a cell."""
 
+    learned: _Learned
     distances: Array
-    shading: Array
-    veil: Array
-    looks: Looks
+    piece: Explained
+    empty: Explained
+
+    def own_colours(self, labels: NDArray[np.int64]) -> Array:
+        """Shaded colour (N, 3) of the nearest sample of each cell's label, unshifted."""
+        nearest = self._nearest(labels)
+        shading = np.exp(self.piece.shading[0, np.arange(len(labels)), nearest])
+        return self.learned.samples[nearest] * shading[:, None]
+
+    def shading_at(self, labels: NDArray[np.int64]) -> Array:
+        """Log shading (N,) in the nearest explanation by each cell's label."""
+        return self._at(self.piece.shading, self.empty.shading, labels)
+
+    def veil_at(self, labels: NDArray[np.int64]) -> Array:
+        """Veil (N,) in the nearest explanation by each cell's label."""
+        return self._at(self.piece.veil, self.empty.veil, labels)
+
+    def _at(self, piece: Array, empty: Array, labels: NDArray[np.int64]) -> Array:
+        is_empty = labels == len(self.learned.names)
+        nearest = self._nearest(np.where(is_empty, 0, labels))
+        return np.where(is_empty, empty[0, :, 0], piece[0, np.arange(len(labels)), nearest])
+
+    def _nearest(self, labels: NDArray[np.int64]) -> NDArray[np.int64]:
+        others = self.learned.labels[None] != labels[:, None]
+        return np.where(others, np.inf, self.piece.cost[0]).argmin(axis=1)
 
 
 def _fits(
-    top: Array, board: Array, palette: Palette, names: tuple[str, ...], setting: _Setting
+    scene: _Scene, learned: _Learned, noise: float, chroma_sd: Array | float, shifts: Array
 ) -> _Fits:
-    pieces, empties = _shades_of(palette)
-    shape = (len(top), len(names))
-    distances, shading, veil = np.full(shape, NEVER), np.zeros(shape), np.zeros(shape)
-    looks = Looks(
-        difference=np.zeros((*shape, LOOKS, 3)),
-        spread=np.ones((*shape, LOOKS)),
-        rest=np.full((*shape, LOOKS), NEVER),
-        top=top,
-        board=board,
+    """Every explanation of every cell under ``shifts`` (S, 4), in standard deviations: the light
+    greener and yellower, and two of the glare's colour."""
+    light = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
+    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:])
+    lamp = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
+    piece = explain(
+        scene.top,
+        metric_of(scene.top, noise, chroma_sd),
+        learned.samples,
+        learned.veils,
+        lamp,
+        light,
+        scene.piece,
+        noise,
     )
-    chroma_sd = setting.chroma_sd[:, None, :]
-    whiten_top = whitening(lamp_slopes(top), NOISE_LAB, chroma_sd)
-    whiten_board = whitening(lamp_slopes(board), NOISE_LAB, chroma_sd)
-    top_lab = lab_from_linear(top).astype(np.float32)
-    board_lab = lab_from_linear(board).astype(np.float32)
-    for i in range(len(top)):
-        for k, name in enumerate(names):
-            shades = pieces[name] if name != EMPTY else empties[i]
-            if shades is None:
-                continue
-            lab, whiten = (top_lab, whiten_top) if name != EMPTY else (board_lab, whiten_board)
-            sd = setting.piece_sd[i] if name != EMPTY else setting.empty_sd[i]
-            difference = shades.lab - lab[i]
-            colour = _squared(difference @ whiten[i].T.astype(np.float32)) / shades.spread**2
-            rest = shades.penalty + ((shades.shading - np.float32(setting.shading[i])) / sd) ** 2
-            if name != EMPTY:
-                rest = rest + _veil_cost(shades, palette, setting, i)
-            near = _nearest(colour + rest)
-            cost = (colour + rest)[near]
-            distances[i, k] = cost[:NEIGHBOURS].mean()
-            shading[i, k], veil[i, k] = shades.shading[near[0]], shades.veil[near[0]]
-            looks.difference[i, k, : len(near)] = difference[near]
-            looks.spread[i, k, : len(near)] = shades.spread[near]
-            looks.rest[i, k, : len(near)] = rest[near]
-    return _Fits(distances, shading, veil, looks)
+    empty = explain(
+        scene.board,
+        metric_of(scene.board, noise, chroma_sd),
+        learned.empty[:, None],
+        np.zeros(1),
+        lamp,
+        light,
+        scene.empty,
+        noise,
+    )
+    by_label = [
+        _nearest_mean(piece.cost[:, :, learned.labels == k]) for k in range(len(learned.names))
+    ]
+    none = np.where(learned.never, NEVER, empty.cost[:, :, 0])
+    return _Fits(learned, np.stack([*by_label, none], axis=2), piece, empty)
 
 
-def _squared(differences: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.einsum("ij,ij->i", differences, differences)
-
-
-def _veil_cost(shades: Shades, palette: Palette, setting: _Setting, i: int) -> Array:
-    veil = shades.veil.astype(np.float64)
-    if setting.veil is None:
-        return 2 * veil / palette.veil_scale
-    return ((veil - setting.veil[i]) / setting.veil_sd[i]) ** 2
-
-
-def _nearest(cost: Array) -> NDArray[np.int64]:
-    """The ``LOOKS`` nearest variants, the nearest first."""
-    near = np.argpartition(cost, LOOKS)[:LOOKS] if len(cost) > LOOKS else np.arange(len(cost))
-    return near[np.argsort(cost[near], kind="stable")]
+def _nearest_mean(cost: Array) -> Array:
+    """Mean cost (S, N) of the nearest samples of one label."""
+    count = min(NEIGHBOURS, cost.shape[2])
+    return np.partition(cost, count - 1, axis=2)[:, :, :count].mean(axis=2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -219,7 +304,7 @@ def _told(distances: Array, names: tuple[str, ...], known: Mapping[int, str]) ->
     label = distances.argmin(axis=1)
     two = np.partition(distances, 1, axis=1)
     trust = np.clip((two[:, 1] - two[:, 0] - SURE[0]) / (SURE[1] - SURE[0]), 0, 1)
-    trust[two[:, 0] > 25] = 0
+    trust[two[:, 0] > STRANGE] = 0
     for cell, name in known.items():
         if name in names:
             label[cell], trust[cell] = names.index(name), 1.0
@@ -228,27 +313,25 @@ def _told(distances: Array, names: tuple[str, ...], known: Mapping[int, str]) ->
     return _Told(label, trust, label == len(names) - 1)
 
 
-def _next_setting(setting: _Setting, told: _Told, fits: _Fits, places_mm: Array) -> _Setting:
-    """What the confident cells lead to expect at each other cell."""
-    rows = np.arange(len(told.label))
+def _told_expected(
+    told: _Told, fits: _Fits, palette: Palette, places_mm: Array
+) -> tuple[Expected, Expected]:
+    """What the confident cells lead to expect of pieces and of empty cells at each other cell."""
     light, light_var = leave_one_out(
         places_mm,
-        fits.shading[rows, told.label],
+        fits.shading_at(told.label),
         told.noise(0.06, 0.15),
         ((0.25, 60.0), (0.15, 18.0)),
     )
     noise = told.noise(30.0, 0.04)
-    seen = fits.veil[rows, told.label]
+    seen = fits.veil_at(told.label)
     level = float(np.clip((seen / noise**2).sum() / (1 / noise**2).sum(), 0, 0.3))
     glare, glare_var = leave_one_out(places_mm, seen - level, noise, ((0.05, np.inf), (0.10, 45.0)))
-    expected = np.maximum(level + glare, 0)
-    return _Setting(
-        shading=light,
-        piece_sd=np.sqrt(light_var + 0.15**2),
-        empty_sd=np.sqrt(light_var + 0.08**2),
-        veil=expected,
-        veil_sd=np.sqrt(glare_var + 0.06**2 + (0.4 * expected) ** 2),
-        chroma_sd=setting.chroma_sd,
+    veil = np.maximum(level + glare, 0)
+    veil_sd = np.sqrt(glare_var + 0.06**2 + (0.4 * veil) ** 2)
+    return (
+        Expected(light, np.sqrt(light_var + 0.15**2), palette.veil_scale, veil, veil_sd),
+        Expected(light, np.sqrt(light_var + 0.08**2), MATTE_SCALE),
     )
 
 

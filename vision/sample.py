@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import LUMINANCE, linear_from_srgb
+from vision.glare import brightening
 from vision.level import Plan
 from vision.types import Samples
 
@@ -16,7 +17,7 @@ BODY = (0.15, 0.60)
 """Quantiles of luminance between which a core's pixels are averaged: seams and glare left out."""
 
 BURNT = 250
-"""8-bit level: where all three channels reach it, no colour is left to tell."""
+"""8-bit level: where all three channels reach it, no colour is left to tell; where one, less."""
 
 
 def sample_cells(
@@ -25,7 +26,10 @@ def sample_cells(
     """Samples of every cell from the level pictures at the pieces' tops and on the board."""
     linear = linear_from_srgb(top).reshape(-1, 3)
     below = linear_from_srgb(board).reshape(-1, 3)
-    bright = np.asarray(top).reshape(-1, 3).min(axis=1) >= BURNT
+    levels = np.asarray(top).reshape(-1, 3)
+    burnt, clipped = levels.min(axis=1) >= BURNT, levels.max(axis=1) >= BURNT
+    places = np.stack(np.divmod(np.arange(len(levels)), plan.size_px[0]), axis=1)
+    changes = [brightening(linear[c], places[c]) for c in plan.core]
     luminance = linear @ LUMINANCE
     unrest = [luminance[c].std() / max(luminance[c].mean(), 1e-4) for c in plan.core]
     return Samples(
@@ -33,7 +37,10 @@ def sample_cells(
         board=np.array([_body(below[c]) for c in plan.core]),
         structure=structure_of(board, artwork, plan),
         unrest=np.array(unrest),
-        burnt=np.array([bright[c].mean() for c in plan.core]),
+        burnt=np.array([burnt[c].mean() for c in plan.core]),
+        clipped=np.array([clipped[c].mean() for c in plan.core]),
+        brightening=np.array([change for change, _ in changes]),
+        brightening_noise=np.array([noise for _, noise in changes]),
     )
 
 

@@ -82,7 +82,9 @@ class Samples:
     ``top``: (N, 3) linear RGB at the height of the pieces' tops; ``board``: (N, 3) the same on the
     board's surface; ``structure``: (N, 3) likeness to the empty cell: normalised cross-correlation
     inside the motif, over the outline, and log ratio of their contrasts; ``unrest``: (N,) spread
-    of the core's luminance over its mean; ``burnt``: (N,) share of its pixels at full scale.
+    of the core's luminance over its mean; ``burnt``, ``clipped``: (N,) share of its pixels with
+    all channels, or any, at full scale; ``brightening``, ``brightening_noise``: (N, 3) change of
+    linear RGB from the dull to the bright side of the core at the pieces' tops, and its noise.
     """
 
     top: NDArray[np.float64]
@@ -90,6 +92,9 @@ class Samples:
     structure: NDArray[np.float64]
     unrest: NDArray[np.float64]
     burnt: NDArray[np.float64]
+    clipped: NDArray[np.float64]
+    brightening: NDArray[np.float64]
+    brightening_noise: NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -91,7 +91,8 @@ def read(palette: Palette, colours: dict[str, np.ndarray], rng: np.random.Genera
     """What is read of a board of random pieces, a tenth of it empty, and what is true."""
     truth = [EMPTY if rng.random() < 0.1 else str(rng.choice(PIECES)) for _ in range(CELLS)]
     shown = np.array([colours[PAPER if name == EMPTY else name] * _wobble(rng) for name in truth])
-    samples = Samples(shown, shown, np.zeros((CELLS, 3)), np.full(CELLS, 0.1), np.zeros(CELLS))
+    none, still = np.zeros(CELLS), np.zeros((CELLS, 3))
+    samples = Samples(shown, shown, still, np.full(CELLS, 0.1), none, none, still, still)
     light = Light(np.ones((CELLS, 3)), np.zeros(2))
     places = np.array([(20.0 * (i % 10), 20.0 * (i // 10)) for i in range(CELLS)])
     belief = believe(samples, light, palette, places, {})

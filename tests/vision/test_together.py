@@ -2,32 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
+from vision.classify import LIGHT_SD
 from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear
-from vision.together import Looks, weigh_together
+from vision.together import weigh_together
 
 RUST, COPPER = np.array([0.30, 0.10, 0.05]), np.array([0.30, 0.115, 0.062])
 CELLS = 20
+NOISE_LAB = 2.5
+"""As in a light that is not quite the one that was learned."""
 
 
-def seen(labels: np.ndarray, shift: float) -> Looks:
+def seen(labels: np.ndarray, shift: float) -> Callable[[np.ndarray], np.ndarray]:
     """Cells of two near colours, in a light ``shift`` (log) yellower than the board tells."""
     colours = np.array([RUST, COPPER])
-    lamp = np.exp(shift * FROM_INTENSITY_CHROMA[:, 2])
-    cells = colours[labels] * lamp
-    difference = lab_from_linear(colours)[None, :, None] - lab_from_linear(cells)[:, None, None]
-    empty = np.zeros((CELLS, 1, 4, 3))
-    looks = np.concatenate([difference.repeat(4, axis=2), empty], axis=1)
-    rest = np.zeros((CELLS, 3, 4))
-    rest[:, 2] = 1e6
-    return Looks(looks, np.ones((CELLS, 3, 4)), rest, top=cells, board=cells)
+    cells = colours[labels] * np.exp(shift * FROM_INTENSITY_CHROMA[:, 2])
+
+    def distances_under(shifts: np.ndarray) -> np.ndarray:
+        light = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
+        shown = lab_from_linear(light[:, None] * colours)
+        apart = shown[:, None] - lab_from_linear(cells)[None, :, None]
+        pieces = ((apart / NOISE_LAB) ** 2).sum(axis=3)
+        return np.concatenate([pieces, np.full((len(shifts), CELLS, 1), 1e6)], axis=2)
+
+    return distances_under
 
 
 def gaps(labels: np.ndarray, shift: float, known: dict[int, int] | None = None) -> np.ndarray:
     """How much likelier the true label is than the other, minus twice the log."""
-    distances = weigh_together(seen(labels, shift), np.zeros((CELLS, 3)), 0.5, known or {})
+    distances, _ = weigh_together(seen(labels, shift), known or {})
     rows = np.arange(CELLS)
     return distances[rows, 1 - labels] - distances[rows, labels]
 
@@ -57,7 +64,7 @@ def test_a_named_cell_tells_about_its_neighbours() -> None:
 
 def test_what_cannot_be_stays_impossible() -> None:
     labels = np.arange(CELLS) % 2
-    distances = weigh_together(seen(labels, 0.0), np.zeros((CELLS, 3)), 0.5, {})
+    distances, _ = weigh_together(seen(labels, 0.0), {})
 
     assert (distances[:, 2] > 1e5).all()
     assert np.isfinite(distances).all()
@@ -65,8 +72,6 @@ def test_what_cannot_be_stays_impossible() -> None:
 
 def test_the_same_photo_gives_the_same_distances() -> None:
     labels = np.arange(CELLS) % 2
-    once, again = (
-        weigh_together(seen(labels, 0.02), np.zeros((CELLS, 3)), 0.5, {}) for _ in range(2)
-    )
+    (once, _), (again, _) = (weigh_together(seen(labels, 0.02), {}) for _ in range(2))
 
     np.testing.assert_array_equal(once, again)

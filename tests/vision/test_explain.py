@@ -1,0 +1,57 @@
+"""The closed form that explains cells by samples, against a general optimiser."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from vision.explain import Expected, explain, metric_of
+
+SAMPLES = np.array([[0.04, 0.03, 0.02], [0.3, 0.1, 0.05], [0.2, 0.4, 0.3]])
+LAMP = np.array([1.2, 1.0, 0.9])
+NOISE = 1.5
+
+
+def cells(count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Shaded and veiled cells of the samples in turn, and how they were made."""
+    rng = np.random.default_rng(5)
+    label = np.arange(count) % len(SAMPLES)
+    shading, veil = np.exp(rng.normal(0, 0.1, count)), rng.uniform(0.02, 0.3, count)
+    return shading[:, None] * SAMPLES[label] + veil[:, None] * LAMP, label, shading, veil
+
+
+def explained(shown: np.ndarray, veil: np.ndarray):
+    expected = Expected(
+        np.zeros(len(shown)), np.full(len(shown), 0.3), 0.03, veil, np.full(len(shown), 0.05)
+    )
+    lamp = np.tile(LAMP, (1, len(shown), 1))
+    metric = metric_of(shown, NOISE, 0.02)
+    got = explain(shown, metric, SAMPLES, np.zeros(3), lamp, np.ones((1, 3)), expected, NOISE)
+    return got, metric
+
+
+def test_shading_and_veil_are_found_again() -> None:
+    shown, label, _, veil = cells(30)
+    got, _ = explained(shown, veil)
+    rows = np.arange(30)
+
+    assert (got.cost[0].argmin(axis=1) == label).mean() > 0.9
+    np.testing.assert_allclose(got.veil[0, rows, label], veil, atol=0.01)
+
+
+@pytest.mark.parametrize("cell", range(9))
+def test_no_other_shading_and_veil_fits_better(cell: int) -> None:
+    """scipy's Nelder-Mead on the same squared distance, from where the closed form ended."""
+    shown, label, _, veil = cells(9)
+    got, metric = explained(shown, veil)
+
+    def squared(free: np.ndarray) -> float:
+        miss = shown[cell] - free[0] * SAMPLES[label[cell]] - free[1] * LAMP
+        away = ((free[0] - 1) / 0.3) ** 2 + ((free[1] - veil[cell]) / 0.05) ** 2
+        return float(miss @ metric[cell] @ miss + away)
+
+    found = np.exp(got.shading[0, cell, label[cell]]), got.veil[0, cell, label[cell]]
+    best = minimize(squared, found, method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10})
+
+    assert squared(np.array(found)) <= best.fun + 1e-6
