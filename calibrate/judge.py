@@ -12,7 +12,7 @@ from skimage.color import deltaE_ciede2000
 from calibrate.types import Palette, Table
 from scoring.types import EMPTY
 from vision.colour import lab_from_linear
-from vision.shades import VEIL
+from vision.shades import VEIL, VEILS
 
 Array = NDArray[np.float64]
 
@@ -104,5 +104,5 @@ def _difference(a: Array, b: Array) -> float:
 
 def _veiled(a: Array, b: Array) -> float:
     """Least difference once glare of up to 0.3 lies on either."""
-    veils = (0.0, *np.geomspace(0.008, 0.3, 9))
+    veils = VEILS[(VEILS >= 0) & (VEILS <= 0.3)]
     return min(min(_difference(a + s * VEIL, b), _difference(a, b + s * VEIL)) for s in veils)
