@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from calibrate.types import Palette
 from scoring.types import EMPTY
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
-from vision.explain import Expected, Explained, explain, metric_of
+from vision.explain import Expected, Explained, explain, whitening_at
 from vision.glare import usual_veil, veil_colours
 from vision.smooth import leave_one_out
 from vision.together import weigh_together
@@ -54,6 +54,9 @@ SURE = (3.0, 9.0)
 STRANGE = 25.0
 """Distance to the likeliest label beyond which a cell tells nothing of the light."""
 
+FAR = 50.0
+"""How much farther than the likeliest label another is no candidate under any shift."""
+
 STRUCTURE_LIMIT = 12.0
 """Twice the log odds that structure alone may bring."""
 
@@ -75,7 +78,7 @@ class Belief:
     clipped: Array
 
 
-STILL = np.zeros((1, 4))
+STILL = np.zeros(4)
 """No shift of the light."""
 
 
@@ -90,6 +93,10 @@ class _Learned:
     veils: Array
     empty: Array
     never: NDArray[np.bool_]
+
+    def all_samples(self, cells: int) -> NDArray[np.int64]:
+        """Every sample (N, J) for each of so many cells."""
+        return np.tile(np.arange(len(self.samples)), (cells, 1))
 
 
 def _learned_of(palette: Palette) -> _Learned:
@@ -107,14 +114,15 @@ def _learned_of(palette: Palette) -> _Learned:
 
 @dataclass(frozen=True, eq=False)
 class _Scene:
-    """The cells as pieces and as empty (N, 3), relative colour; what is expected of each; the
-    veil's log colour (N, 2) and a root of its covariance (N, 2, 2)."""
+    """The cells as pieces and as empty (N, 3), relative colour; what is expected of each; their
+    own noise in CIELAB units, and that of the light's log chromaticities (or (1, 1, 2)); the veil's
+    log colour (N, 2) and a root of its covariance (N, 2, 2)."""
 
     top: Array
     board: Array
     piece: Expected
     empty: Expected
-    chroma_sd: Array
+    noise: tuple[float, Array | float]
     veil: Array
     veil_root: Array
 
@@ -132,10 +140,8 @@ def believe(
     labels = {cell: names.index(name) for cell, name in known.items() if name in names}
     relative = 1 / (light.gain * palette.exposure[:, None])
     scene = _first_scene(samples.top * relative, samples.board * relative, light, palette)
-
-    one_by_one = _fits(scene, learned, NOISE_LAB, scene.chroma_sd, STILL)
-    distances = one_by_one.distances[0]
-    distances = distances + _structure(distances, samples.structure, palette)
+    one_by_one = _fit(scene, learned)
+    distances = one_by_one.distances + _structure(one_by_one.distances, samples.structure, palette)
     told = _told(distances, names, known)
     change, noise = samples.brightening * relative, samples.brightening_noise * relative
     likely = distances[:, :-1].argmin(axis=1)
@@ -154,23 +160,18 @@ def believe(
         veil_root=veil_root,
     )
 
-    alone = _fits(scene, learned, NOISE_LAB, scene.chroma_sd, STILL)
-    added = _structure(alone.distances[0], samples.structure, palette)
-    shift = weigh_together(
-        lambda shifts: _fits(scene, learned, NOISE_LAB, scene.chroma_sd, shifts).distances + added,
-        labels,
-    )[1]
-    fits = _fits(scene, learned, NOISE_LAB, scene.chroma_sd, shift[None])
-    added = _structure(fits.distances[0], samples.structure, palette)
-    typical = float(np.median((fits.distances[0] + added).min(axis=1)))
-    noise_lab, chroma_sd = _noise_where(typical)
-    distances = weigh_together(
-        lambda shifts: _fits(scene, learned, noise_lab, chroma_sd, shifts).distances + added,
-        labels,
-    )[0]
+    alone = _fit(scene, learned)
+    added = _structure(alone.distances, samples.structure, palette)
+    shift = weigh_together(lambda shifts: _shifted(alone, shifts) + added, labels)[1]
+    fit = _fit(scene, learned, shift)
+    added = _structure(fit.distances, samples.structure, palette)
+    typical = float(np.median((fit.distances + added).min(axis=1)))
+    scene = replace(scene, noise=_noise_where(typical))
+    fit = _fit(scene, learned, shift)
+    distances = weigh_together(lambda shifts: _shifted(fit, shifts) + added, labels)[0]
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
-    return Belief(names, distances, fits.veil_at(best), typical, clipped)
+    return Belief(names, distances, fit.veil_at(best), typical, clipped)
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
@@ -197,7 +198,7 @@ def _first_scene(top: Array, board: Array, light: Light, palette: Palette) -> _S
         board=board,
         piece=Expected(still, wide, palette.veil_scale),
         empty=Expected(still, wide, MATTE_SCALE),
-        chroma_sd=np.sqrt(0.03**2 + (0.5 * light.chroma_spread) ** 2)[None, None, :],
+        noise=(NOISE_LAB, np.sqrt(0.03**2 + (0.5 * light.chroma_spread) ** 2)[None, None, :]),
         veil=veil,
         veil_root=veil_root,
     )
@@ -213,19 +214,23 @@ def _noise_where(typical: float) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, eq=False)
-class _Fits:
-    """Distances (S, N, C) under S shifts, and how each sample and the empty cell explain a cell."""
+class _Fit:
+    """How the learned samples explain every cell under one shift of the light: distances (N, C);
+    the nearest samples of each label as P pairs, in the order of cell and label, with the cell's
+    and the sample's index, and their explanations (1, P); those of the empty cells (1, N)."""
 
+    scene: _Scene
     learned: _Learned
     distances: Array
+    cell: NDArray[np.int64]
+    sample: NDArray[np.int64]
     piece: Explained
     empty: Explained
 
     def own_colours(self, labels: NDArray[np.int64]) -> Array:
-        """Shaded colour (N, 3) of the nearest sample of each cell's label, unshifted."""
-        nearest = self._nearest(labels)
-        shading = np.exp(self.piece.shading[0, np.arange(len(labels)), nearest])
-        return self.learned.samples[nearest] * shading[:, None]
+        """Shaded colour (N, 3) of the nearest sample of each cell's label."""
+        pair = self._nearest(labels)
+        return self.learned.samples[self.sample[pair]] * np.exp(self.piece.shading[0, pair, None])
 
     def shading_at(self, labels: NDArray[np.int64]) -> Array:
         """Log shading (N,) in the nearest explanation by each cell's label."""
@@ -237,53 +242,108 @@ class _Fits:
 
     def _at(self, piece: Array, empty: Array, labels: NDArray[np.int64]) -> Array:
         is_empty = labels == len(self.learned.names)
-        nearest = self._nearest(np.where(is_empty, 0, labels))
-        return np.where(is_empty, empty[0, :, 0], piece[0, np.arange(len(labels)), nearest])
+        return np.where(is_empty, empty[0], piece[0, self._nearest(np.where(is_empty, 0, labels))])
 
     def _nearest(self, labels: NDArray[np.int64]) -> NDArray[np.int64]:
-        others = self.learned.labels[None] != labels[:, None]
-        return np.where(others, np.inf, self.piece.cost[0]).argmin(axis=1)
+        """The pair (N,) of each cell with the nearest sample of its label."""
+        own = np.flatnonzero(self.learned.labels[self.sample] == labels[self.cell])
+        order = own[np.lexsort((self.piece.cost[0, own], self.cell[own]))]
+        return order[np.unique(self.cell[order], return_index=True)[1]]
 
 
-def _fits(
-    scene: _Scene, learned: _Learned, noise: float, chroma_sd: Array | float, shifts: Array
-) -> _Fits:
-    """Every explanation of every cell under ``shifts`` (S, 4), in standard deviations: the light
-    greener and yellower, and two of the glare's colour."""
-    light = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
-    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:])
-    lamp = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
-    piece = explain(
+def _fit(scene: _Scene, learned: _Learned, shift: Array = STILL) -> _Fit:
+    """The fit of every sample to every cell under ``shift`` (4,)."""
+    cells, samples = len(scene.top), len(learned.samples)
+    cell = np.repeat(np.arange(cells), samples)
+    sample = np.tile(np.arange(samples), cells)
+    every = _pieces(scene, learned, cell, sample, shift[None])
+    label = learned.labels[sample]
+    order = np.lexsort((every.cost[0], label, cell))
+    group = (cell * len(learned.names) + label)[order]
+    first = np.flatnonzero(np.diff(group, prepend=-1))
+    rank = np.arange(len(order)) - np.repeat(first, np.diff(first, append=len(order)))
+    near = order[rank < NEIGHBOURS]
+    piece = Explained(every.cost[:, near], every.shading[:, near], every.veil[:, near])
+    empty = _empties(scene, learned, shift[None])
+    by_label = _group_means(piece.cost, cell[near], label[near])[0].reshape(cells, -1)
+    none = np.where(learned.never, NEVER, empty.cost[0])
+    distances = np.column_stack([by_label, none])
+    return _Fit(scene, learned, distances, cell[near], sample[near], piece, empty)
+
+
+def _shifted(fit: _Fit, shifts: Array) -> Array:
+    """Distances (S, N, C) under ``shifts`` (S, 4), by the samples that were nearest in ``fit``.
+
+    What is far off there stays as far off: no likely shift brings it near.
+    """
+    learned = fit.learned
+    label = learned.labels[fit.sample]
+    far = fit.distances[fit.cell, label] > fit.distances.min(axis=1)[fit.cell] + FAR
+    cell, sample, label = fit.cell[~far], fit.sample[~far], label[~far]
+    piece = _pieces(fit.scene, learned, cell, sample, shifts)
+    empty = _empties(fit.scene, learned, shifts)
+    distances = np.tile(fit.distances, (len(shifts), 1, 1))
+    group = np.unique(cell * len(learned.names) + label)
+    means = _group_means(piece.cost, cell, label)
+    distances[:, group // len(learned.names), group % len(learned.names)] = means
+    distances[:, :, -1] = np.where(learned.never, NEVER, empty.cost)
+    return distances
+
+
+def _group_means(cost: Array, cell: NDArray[np.int64], label: NDArray[np.int64]) -> Array:
+    """Mean cost (S, G) of the pairs of each cell and label, which stand side by side."""
+    first = np.flatnonzero((np.diff(cell, prepend=-1) != 0) | (np.diff(label, prepend=-1) != 0))
+    return np.add.reduceat(cost, first, axis=1) / np.diff(first, append=len(cell))
+
+
+def _pieces(
+    scene: _Scene,
+    learned: _Learned,
+    cell: NDArray[np.int64],
+    sample: NDArray[np.int64],
+    shifts: Array,
+) -> Explained:
+    """Each of the cells (P,) explained by its sample (P,) under ``shifts``."""
+    lamp, light = _lights(scene, shifts)
+    whitening = whitening_at(scene.top, *scene.noise)
+    return explain(
         scene.top,
-        metric_of(scene.top, noise, chroma_sd),
-        learned.samples,
-        learned.veils,
+        whitening,
+        learned.samples[sample],
+        learned.veils[sample],
+        cell,
         lamp,
         light,
         scene.piece,
-        noise,
+        scene.noise[0],
     )
-    empty = explain(
+
+
+def _empties(scene: _Scene, learned: _Learned, shifts: Array) -> Explained:
+    """Every cell explained by its own empty self under ``shifts``."""
+    lamp, light = _lights(scene, shifts)
+    whitening = whitening_at(scene.board, *scene.noise)
+    every = np.arange(len(scene.board))
+    return explain(
         scene.board,
-        metric_of(scene.board, noise, chroma_sd),
-        learned.empty[:, None],
-        np.zeros(1),
+        whitening,
+        learned.empty,
+        np.zeros(len(every)),
+        every,
         lamp,
         light,
         scene.empty,
-        noise,
+        scene.noise[0],
     )
-    by_label = [
-        _nearest_mean(piece.cost[:, :, learned.labels == k]) for k in range(len(learned.names))
-    ]
-    none = np.where(learned.never, NEVER, empty.cost[:, :, 0])
-    return _Fits(learned, np.stack([*by_label, none], axis=2), piece, empty)
 
 
-def _nearest_mean(cost: Array) -> Array:
-    """Mean cost (S, N) of the nearest samples of one label."""
-    count = min(NEIGHBOURS, cost.shape[2])
-    return np.partition(cost, count - 1, axis=2)[:, :, :count].mean(axis=2)
+def _lights(scene: _Scene, shifts: Array) -> tuple[Array, Array]:
+    """Colour of the veil (S, N, 3) and factors of the light (S, 3) under ``shifts`` (S, 4), in
+    standard deviations: the light greener and yellower, and two of the glare's colour."""
+    light = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
+    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:])
+    lamp = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
+    return lamp, light
 
 
 @dataclass(frozen=True, eq=False)
@@ -314,7 +374,7 @@ def _told(distances: Array, names: tuple[str, ...], known: Mapping[int, str]) ->
 
 
 def _told_expected(
-    told: _Told, fits: _Fits, palette: Palette, places_mm: Array
+    told: _Told, fits: _Fit, palette: Palette, places_mm: Array
 ) -> tuple[Expected, Expected]:
     """What the confident cells lead to expect of pieces and of empty cells at each other cell."""
     light, light_var = leave_one_out(

@@ -1,9 +1,9 @@
-"""How well each learned sample explains each cell: shaded, veiled by glare, under a shifted light.
+"""How well a learned sample explains a cell: shaded, veiled by glare, under a shifted light.
 
 A cell x is explained by a sample p as a * (m * p + s * v): m shades it, s is the veil of mirrored
 light of colour v, a the shift of the light (the dichromatic model; Shafer 1985). CIELAB is taken as
 linear round the cell's own colour, so that the best m and s are those of a weighted least squares
-problem with two unknowns, solved in closed form for all cells, samples and shifts at once.
+problem with two unknowns, solved in closed form for many pairs and shifts at once.
 """
 
 from __future__ import annotations
@@ -42,10 +42,20 @@ class Expected:
     veil: Array | None = None
     veil_sd: Array | None = None
 
+    def at(self, cells: NDArray[np.int64]) -> Expected:
+        """The same for ``cells`` (P,) by index."""
+        return Expected(
+            self.shading[cells],
+            self.shading_sd[cells],
+            self.veil_scale,
+            None if self.veil is None else self.veil[cells],
+            None if self.veil_sd is None else self.veil_sd[cells],
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Explained:
-    """For S shifts, N cells, J samples: cost (minus twice a log likelihood), log shading, veil."""
+    """For S shifts and P pairs (S, P): cost (minus twice a log likelihood), log shading, veil."""
 
     cost: Array
     shading: Array
@@ -54,31 +64,33 @@ class Explained:
 
 def explain(
     cells: Array,
-    metric: Array,
+    whitening: Array,
     samples: Array,
     own_veils: Array,
+    of: NDArray[np.int64],
     lamp: Array,
     light: Array,
     expected: Expected,
     noise: float,
 ) -> Explained:
-    """``cells`` (N, 3) relative linear RGB; ``metric`` (N, 3, 3) from ``metric_of``; ``samples``
-    (J, 3), or (N, J, 3) where each cell has its own, with ``own_veils`` (J,); ``lamp`` (S, N, 3)
-    colour of the veil; ``light`` (S, 3) factors; ``noise`` in CIELAB units, for the spread.
+    """``cells`` (N, 3) relative linear RGB; ``whitening`` (N, 3, 3) from ``whitening_at``;
+    ``samples`` (P, 3) with ``own_veils`` (P,), each to explain the cell ``of`` (P,) by index;
+    ``lamp`` (S, N, 3) colour of the veil; ``light`` (S, 3) factors; ``expected`` of the N cells;
+    ``noise`` in CIELAB units, for the spread.
     """
-    seen = cells[None] / light[:, None]
-    ours = np.broadcast_to(samples, (len(cells), *samples.shape[-2:]))
-    by_cell = np.einsum("nij,snj->sni", metric, seen)
-    by_lamp = np.einsum("nij,snj->sni", metric, lamp)
-    sample_sample = np.einsum("nji,nik,njk->nj", ours, metric, ours, optimize=True)[None]
-    lamp_sample = np.einsum("sni,nji->snj", by_lamp, ours, optimize=True)
-    cell_sample = np.einsum("sni,nji->snj", by_cell, ours, optimize=True)
-    lamp_lamp = (by_lamp * lamp).sum(axis=-1)[:, :, None]
-    cell_lamp = (by_cell * lamp).sum(axis=-1)[:, :, None]
-    cell_cell = (by_cell * seen).sum(axis=-1)[:, :, None]
+    cell = whitening @ (cells / light[:, None]).transpose(1, 2, 0)
+    veiling = whitening @ lamp.transpose(1, 2, 0)
+    sample = (whitening[of] @ samples[:, :, None])[:, :, 0].T
+    sample_sample = (sample**2).sum(axis=0)
+    lamp_sample = _products(veiling, of, sample)
+    cell_sample = _products(cell, of, sample)
+    lamp_lamp = (veiling**2).sum(axis=1).T[:, of]
+    cell_lamp = (cell * veiling).sum(axis=1).T[:, of]
+    cell_cell = (cell**2).sum(axis=1).T[:, of]
 
-    middle = np.exp(expected.shading)[None, :, None]
-    shading_weight = 1 / (middle * expected.shading_sd[None, :, None]) ** 2
+    expected = expected.at(of)
+    middle = np.exp(expected.shading)
+    shading_weight = 1 / (middle * expected.shading_sd) ** 2
     veil_weight, veil_pull = _veil_prior(expected, own_veils)
     a, b = sample_sample + shading_weight, lamp_lamp + veil_weight
     right_a, right_b = cell_sample + shading_weight * middle, cell_lamp + veil_pull
@@ -103,34 +115,40 @@ def explain(
     spread = (
         1 + (NOISE_PER_VEIL / noise * veil) ** 2 + (NOISE_PER_SHADING / noise * log_shading) ** 2
     )
-    away = (log_shading - np.log(middle)) / expected.shading_sd[None, :, None]
+    away = (log_shading - expected.shading) / expected.shading_sd
     cost = np.maximum(missed, 0) / spread + 3 * np.log(spread) + away**2
     return Explained(cost + _veil_cost(expected, veil), log_shading, veil)
+
+
+def _products(of_cell: Array, of: NDArray[np.int64], sample: Array) -> Array:
+    """Inner products (S, P) of the vectors (N, 3, S) of the cells ``of`` (P,) with ``sample`` (3, P)."""
+    x, y, z = (np.ascontiguousarray(of_cell[:, k].T)[:, of] * sample[k] for k in range(3))
+    return x + y + z
 
 
 def _veil_prior(expected: Expected, own_veils: Array) -> tuple[Array | float, Array | float]:
     """Weight of the veil's prior, and its pull towards more veil."""
     if expected.veil is None or expected.veil_sd is None:
         return 1e-6, -1 / expected.veil_scale
-    weight = 1 / expected.veil_sd[None, :, None] ** 2
-    return weight, weight * (expected.veil[None, :, None] - own_veils)
+    weight = 1 / expected.veil_sd**2
+    return weight, weight * (expected.veil - own_veils)
 
 
 def _veil_cost(expected: Expected, veil: Array) -> Array:
     if expected.veil is None or expected.veil_sd is None:
         return 2 * veil / expected.veil_scale
-    return ((veil - expected.veil[None, :, None]) / expected.veil_sd[None, :, None]) ** 2
+    return ((veil - expected.veil) / expected.veil_sd) ** 2
 
 
-def metric_of(cells: Array, noise: float, chroma_sd: Array | float) -> Array:
-    """Matrices (N, 3, 3) that turn a small difference of linear RGB at ``cells`` (N, 3) into a
-    squared number of standard deviations: ``noise`` on each axis of CIELAB, and the light's own
+def whitening_at(cells: Array, noise: float, chroma_sd: Array | float) -> Array:
+    """Matrices (N, 3, 3) that turn a small difference of linear RGB at ``cells`` (N, 3) into
+    independent standard deviations: ``noise`` on each axis of CIELAB, and the light's own
     chromaticity uncertain by ``chroma_sd`` (log; one for all, or (1, 1, 2))."""
     cells = np.maximum(cells, 1e-4)
     slopes = _lab_slopes(cells)
     along = slopes @ (cells[:, :, None] * FROM_INTENSITY_CHROMA[None, :, 1:]) * chroma_sd
     covariance = np.eye(3) * noise**2 + along @ along.transpose(0, 2, 1)
-    return slopes.transpose(0, 2, 1) @ np.linalg.inv(covariance) @ slopes
+    return np.linalg.solve(np.linalg.cholesky(covariance), slopes)
 
 
 def _lab_slopes(cells: Array) -> Array:

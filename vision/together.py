@@ -24,8 +24,8 @@ TRUST = 0.5
 STRANGER = 20.0
 """Distance from which a cell says nothing more against a shift: it may be no learned piece."""
 
-ROUNDS = 4
-DRAWS = 96
+ROUNDS = 3
+DRAWS = 64
 ENOUGH = 12.0
 """Effective number of draws below which the weights are tempered."""
 
