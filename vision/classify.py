@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
-from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
+from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, lab_from_linear
 from vision.explain import Expected, Explained, explain, whitening_at
 from vision.glare import usual_veil, veil_colours
 from vision.smooth import leave_one_out
@@ -36,13 +36,13 @@ NEVER = 1e6
 NOISE_LAB = 2.0
 """Standard deviation of a cell's colour, CIELAB units per axis, before the photo tells its own."""
 
-OWN_NOISE_LAB = (0.8, 2.6)
-OWN_CHROMA = (0.015, 0.05)
+OWN_NOISE_LAB = (0.6, 2.2)
+OWN_CHROMA = (0.012, 0.04)
 UNFAMILIAR = (0.3, 1.5)
 """A cell's own noise (CIELAB, and log chromaticity) where the photo's cells look as learned, and
 where they do not: their median distance to the likeliest label is the measure."""
 
-LIGHT_SD = 0.05
+LIGHT_SD = 0.08
 """How far today's light may be off what the board tells: log chromaticity, green and yellow."""
 
 MATTE_SCALE = 0.02
@@ -162,16 +162,27 @@ def believe(
 
     alone = _fit(scene, learned)
     added = _structure(alone.distances, samples.structure, palette)
-    shift = weigh_together(lambda shifts: _shifted(alone, shifts) + added, labels)[1]
+    shift = weigh_together(lambda shifts: _shifted(alone, shifts) + added, labels, _kin(scene))[1]
     fit = _fit(scene, learned, shift)
     added = _structure(fit.distances, samples.structure, palette)
     typical = float(np.median((fit.distances + added).min(axis=1)))
     scene = replace(scene, noise=_noise_where(typical))
     fit = _fit(scene, learned, shift)
-    distances = weigh_together(lambda shifts: _shifted(fit, shifts) + added, labels)[0]
+    distances = weigh_together(lambda shifts: _shifted(fit, shifts) + added, labels, _kin(scene))[0]
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
     return Belief(names, distances, fit.veil_at(best), typical, clipped)
+
+
+KIN_LAB = 20.0
+KIN_FLOOR = 0.1
+KIN_L = 0.3
+def _kin(scene):
+    lab = lab_from_linear(np.maximum(scene.top, 1e-4)) * (KIN_L, 1, 1)
+    apart = ((lab[:, None] - lab) ** 2).sum(axis=-1)
+    kin = KIN_FLOOR + (1 - KIN_FLOOR) * np.exp(-apart / (2 * KIN_LAB**2))
+    np.fill_diagonal(kin, 0)
+    return kin
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:

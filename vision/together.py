@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-TRUST = 0.5
+TRUST = 1.0
 """Power of each cell's word about the shift: cells side by side err alike."""
 
 STRANGER = 20.0
@@ -38,7 +38,7 @@ _NORMAL = np.random.default_rng(0).standard_normal((DRAWS + 128, 4))
 
 
 def weigh_together(
-    distances_under: Callable[[Array], Array], known: Mapping[int, int]
+    distances_under: Callable[[Array], Array], known: Mapping[int, int], kin: Array
 ) -> tuple[Array, Array]:
     """Distances (N, C), minus twice a log likelihood, with the shift integrated over; mean shift.
 
@@ -53,7 +53,7 @@ def weigh_together(
             share = _tempered(said.sum(axis=1), correction)
             draws, correction = _proposal(draws, share, _NORMAL[64 * (round_ % 3) :][:DRAWS])
     weight = said.sum(axis=1) + correction
-    by_others = _share(weight[:, None] - said)
+    by_others = _share(said @ kin.T + correction[:, None])
     least = distances.min(axis=0)
     likelihood = np.exp(-0.5 * (distances - least))
     mixed = np.einsum("sn,snc->nc", by_others, likelihood)
