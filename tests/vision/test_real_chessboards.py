@@ -10,6 +10,7 @@ corners for calibration", BMVC 2018, as OpenCV implements it; it shares nothing 
 from __future__ import annotations
 
 import os
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -23,6 +24,7 @@ from scoring.regular import Shape
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners
+from vision.frame import frame_on_cells
 from vision.types import Photo
 
 FOLDER = Path(os.environ.get("TALLYGLASS_CHESSBOARDS", "/usr/share/doc/opencv-doc/examples/data"))
@@ -41,10 +43,12 @@ pytestmark = pytest.mark.skipif(
 )
 
 
+@cache
 def photo(name: str) -> Photo:
     return load_photo((FOLDER / name).read_bytes(), name)
 
 
+@cache
 def outside_px(taken: Photo) -> np.ndarray:
     """The inner corners (54, 2) as OpenCV finds them, row by row."""
     grey = cv2.cvtColor(taken.pixels, cv2.COLOR_RGB2GRAY)
@@ -67,7 +71,8 @@ def ends(true_px: np.ndarray) -> np.ndarray:
 def learned() -> Artwork:
     """What one tapped photo teaches of the board."""
     first = photo(NAMES[0])
-    return artwork_pixels(first, from_corners(first, LATTICE, ends(outside_px(first))), LATTICE)
+    tapped = from_corners(first, LATTICE, ends(outside_px(first)))
+    return artwork_pixels(first, frame_on_cells(first, tapped, LATTICE), LATTICE)
 
 
 @pytest.fixture(scope="module")
