@@ -77,7 +77,8 @@ def frame_on_cells(photo: Photo, start: Registration, lattice: Lattice) -> Regis
             return start
     # What is left over between the last sighting and the fit to it.
     left_px = np.linalg.norm(found.project(places) - there, axis=1)
-    side_px = np.linalg.norm(found.project(places + [pitch_mm, 0]) - found.project(places), axis=1)
+    beside = found.project(places + np.array([pitch_mm, 0]))
+    side_px = np.linalg.norm(beside - found.project(places), axis=1)
     fitting = good & (left_px < FITS * side_px)
     if fitting.mean() < ENOUGH_CLEAR:
         return start
@@ -123,7 +124,7 @@ def _edges(grey: NDArray[np.uint8]) -> Field:
 
 
 def _votes(field: Field, outline_px: Array, inset: float, reach_px: int) -> Field:
-    """Votes (2 reach + 1, 2 reach + 1) of the edges for this outline moved by up to ``reach_px``."""
+    """Votes (2 reach + 1, 2 reach + 1) for this outline moved by up to ``reach_px`` each way."""
     middle = outline_px.mean(axis=0)
     points, normals = _along(middle + (outline_px - middle) * inset)
     corner = np.floor(points.min(axis=0)).astype(int) - 2
