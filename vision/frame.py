@@ -7,6 +7,7 @@ radial term is fitted to all of them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -23,15 +24,12 @@ from vision.view import grey_of
 Array = NDArray[np.float64]
 Field = NDArray[np.float32]
 
-PITCH_PX = 60
-"""Px of the levelled picture from a cell to the next."""
-
-INSETS = np.linspace(0.76, 1.06, 11)
+INSETS: Sequence[float] = (0.76, 0.8, 0.84, 0.88, 0.92, 0.96, 1.0, 1.04)
 """Sizes at which outlines are sought, in shares of the cell: a print may leave a rim of its own."""
 
-REACHES = (0.22, 0.10, 0.10)
-"""Search radii of the rounds, in shares of the pitch: less than half a cell, so that no cell is
-ever taken for its neighbour."""
+ROUNDS = ((0.22, 48), (0.10, 72), (0.08, 72))
+"""Search radius in shares of the pitch, and px of the levelled picture from a cell to the next:
+less than half a cell, so that no cell is ever taken for its neighbour."""
 
 CLEAR = 1.6
 """A cell's best place must beat the middle of its window's votes by so many spreads of them."""
@@ -50,10 +48,11 @@ FITS = 0.04
 @dataclass(frozen=True, eq=False)
 class Sighting:
     """Where the cells seem to lie: offset (N, 2) in levelled px from where they were expected, and
-    how clearly each is seen (N,)."""
+    how clearly each is seen (N,); and the ``inset`` at which they are seen best."""
 
     offsets_px: Array
     clear: Array
+    inset: float
 
 
 def frame_on_cells(photo: Photo, start: Registration, lattice: Lattice) -> Registration:
@@ -64,10 +63,11 @@ def frame_on_cells(photo: Photo, start: Registration, lattice: Lattice) -> Regis
     """
     places = np.array(cell_centres_mm(lattice))
     pitch_mm = _pitch_mm(places)
-    px_per_mm = PITCH_PX / pitch_mm
-    found = start
-    for reach in REACHES:
-        seen = _sighted(photo, found, lattice, px_per_mm, round(reach * PITCH_PX))
+    found, insets = start, INSETS
+    for reach, pitch_px in ROUNDS:
+        px_per_mm = pitch_px / pitch_mm
+        seen = _sighted(photo, found, lattice, insets, px_per_mm, round(reach * pitch_px))
+        insets = (seen.inset,)
         good = seen.clear >= CLEAR
         if good.mean() < ENOUGH_CLEAR or good.sum() < 8:
             return start
@@ -93,21 +93,27 @@ def _pitch_mm(places_mm: Array) -> float:
 
 
 def _sighted(
-    photo: Photo, registration: Registration, lattice: Lattice, px_per_mm: float, reach_px: int
+    photo: Photo,
+    registration: Registration,
+    lattice: Lattice,
+    insets: Sequence[float],
+    px_per_mm: float,
+    reach_px: int,
 ) -> Sighting:
-    """Each cell's outline sought within ``reach_px``, at the one size that suits all cells best."""
-    room = reach_px + PITCH_PX
+    """Each cell's outline sought within ``reach_px``, at the inset that suits all cells best."""
+    room = 2 * reach_px + round(_pitch_mm(np.array(cell_centres_mm(lattice))) * px_per_mm)
     width, height = lattice.board_size_mm
     size = (round(width * px_per_mm) + 2 * room, round(height * px_per_mm) + 2 * room)
     origin = (-room / px_per_mm, -room / px_per_mm)
     field = _edges(grey_of(rectify(photo, registration, origin, px_per_mm, size)))
     outlines = [(np.array(cell.polygon_mm) - origin) * px_per_mm for cell in lattice.cells]
     surfaces = np.stack(
-        [[_votes(field, outline, inset, reach_px) for outline in outlines] for inset in INSETS]
+        [[_votes(field, outline, inset, reach_px) for outline in outlines] for inset in insets]
     )
     best = int(surfaces.max(axis=(2, 3)).mean(axis=1).argmax())
     peaks = [_peak(surface) for surface in surfaces[best]]
-    return Sighting(np.array([p[:2] for p in peaks]) - reach_px, np.array([p[2] for p in peaks]))
+    offsets = np.array([peak[:2] for peak in peaks]) - reach_px
+    return Sighting(offsets, np.array([peak[2] for peak in peaks]), insets[best])
 
 
 def _edges(grey: NDArray[np.uint8]) -> Field:

@@ -180,9 +180,10 @@ def photographed(
     """A photo of a finished board, through its file, and how much larger it is than the shot."""
     changes = dict(changes)
     grown = changes.pop("grown", 1.0)
-    top: Changes = {"tabletop": str(rng.choice(sorted(TABLETOPS))), "tabletop_seed": int(rng.integers(900))}
+    kit, name = bench.kit, str(rng.choice(sorted(TABLETOPS)))
+    top: Changes = {"tabletop": name, "tabletop_seed": int(rng.integers(900))}
     stand = replace(STAND, **(top | changes))
-    shot = take_photo(bench.kit.board, bench.kit.final_board(bench.kit.open_box(), rng), stand, rng)
+    shot = take_photo(kit.board, kit.final_board(kit.open_box(), rng), stand, rng)
     if grown == 1.0:
         return shot, load_photo(shot.jpeg(), "sweep.jpg"), 1.0
     size = tuple(round(side * grown) for side in shot.pixels.shape[1::-1])
