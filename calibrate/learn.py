@@ -19,6 +19,7 @@ from scoring.types import EMPTY, Grid
 from vision.colour import lab_from_linear
 from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners, from_marks
+from vision.frame import frame_on_cells
 from vision.geometry import px_per_mm
 from vision.level import plan_of
 from vision.read import look
@@ -56,7 +57,8 @@ def calibrate(
 
     The first photo (of the empty board, or of the layout where there is none empty) is found by the
     sheet's printed corner marks or by ``corners_px`` (4, 2), full-size px, top left first,
-    clockwise; the others by its artwork. Raises BoardNotFound, CalibrationError, and MistakesFound
+    clockwise, and refined on the printed cells where it is of the empty board; the others are
+    found by its artwork. Raises BoardNotFound, CalibrationError, and MistakesFound
     where pieces seem to lie otherwise than planned, unless ``trust_plan`` says that they do not.
     """
     if not layouts:
@@ -140,6 +142,8 @@ def _registered(
     """Every photo's registration: the first sets the frame, the others follow its artwork."""
     photo, labels = known[0]
     first = _first_registration(photo, sheet, marks, corners_px)
+    if set(labels) == {EMPTY}:
+        first = frame_on_cells(photo, first, sheet.lattice)
     artwork = artwork_pixels(photo, first, sheet.lattice)
     shots = [Shot(photo, first, labels)]
     for photo, labels in known[1:]:
@@ -165,6 +169,8 @@ def _first_registration(
 
 def _frame_error_mm(first: Registration, sheet: GameSheet) -> float:
     """How far the board's mm may be off after the first photo was placed (95 %, half width)."""
+    if np.isfinite(first.error_mm):
+        return first.error_mm
     if first.method == "corners":
         places = np.array(cell_centres_mm(sheet.lattice))
         return TAP_PX / float(px_per_mm(first, places).min())

@@ -127,6 +127,6 @@ def unproven(photo: Photo) -> BoardNotFound:
     return BoardNotFound(
         photo.name,
         "no board of this table could be proven to be in the photo.",
-        "Check that it is this table's board, free it of cards and hands and snap again, "
-        "or give its four corners (--corners).",
+        "If it is another table's board, choose that table; if it is this one's, free it of cards "
+        "and hands and snap again, or give its four corners (--corners).",
     )

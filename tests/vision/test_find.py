@@ -228,6 +228,18 @@ def test_another_tables_board_is_refused_even_with_the_same_marks(
     )
 
 
+@pytest.mark.parametrize("kind", ["square", "diamond"])
+def test_a_board_nothing_like_this_tables_is_refused_with_what_to_do(
+    kind: str, penmarrow_table: Table
+) -> None:
+    """Other art, another lattice, no marks: nothing even seems to be this table's board."""
+    assert str(refusal(photo_of(final_board(kind, 0), "other.jpg"), penmarrow_table)) == (
+        "other.jpg: no board of this table could be proven to be in the photo. If it is another "
+        "table's board, choose that table; if it is this one's, free it of cards and hands and "
+        "snap again, or give its four corners (--corners)."
+    )
+
+
 def test_noise_holds_no_board(penmarrow_table: Table) -> None:
     blots = np.random.default_rng(0).integers(0, 256, (90, 120, 3)).astype(np.uint8)
     noise = cv2.resize(blots, (1200, 900), interpolation=cv2.INTER_CUBIC)

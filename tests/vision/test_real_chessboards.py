@@ -10,6 +10,7 @@ corners for calibration", BMVC 2018, as OpenCV implements it; it shares nothing 
 from __future__ import annotations
 
 import os
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -23,6 +24,8 @@ from scoring.regular import Shape
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners
+from vision.frame import frame_on_cells
+from vision.geometry import px_per_mm
 from vision.types import Photo
 
 FOLDER = Path(os.environ.get("TALLYGLASS_CHESSBOARDS", "/usr/share/doc/opencv-doc/examples/data"))
@@ -35,16 +38,22 @@ SEEK = cv2.CALIB_CB_EXHAUSTIVE | cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_NORMALIZE_
 INNER = (9, 6)
 CORNERS_MM = SQUARE_MM * np.array([[x, y] for y in range(INNER[1]) for x in range(INNER[0])], float)
 
+BETWEEN_FOUR = np.pad(np.ones((INNER[1] - 2, INNER[0] - 2), bool), 1).ravel()
+"""The corners (54,) that four cells share: the interval claimed is one of cell centres, and the
+lattice's rim lies beyond them."""
+
 pytestmark = pytest.mark.skipif(
     not all((FOLDER / name).exists() for name in NAMES),
     reason=f"OpenCV's calibration photographs are not in {FOLDER} (Debian: opencv-doc)",
 )
 
 
+@cache
 def photo(name: str) -> Photo:
     return load_photo((FOLDER / name).read_bytes(), name)
 
 
+@cache
 def outside_px(taken: Photo) -> np.ndarray:
     """The inner corners (54, 2) as OpenCV finds them, row by row."""
     grey = cv2.cvtColor(taken.pixels, cv2.COLOR_RGB2GRAY)
@@ -88,6 +97,23 @@ def test_a_tapped_chessboard_is_found_in_its_place(name: str, artwork: Artwork) 
 
     assert off.mean() < 0.15 * side
     assert off.max() < 0.25 * side
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_taps_refined_on_the_squares_show_the_lens(name: str) -> None:
+    """The frame of a new table: within a px on average where taps alone leave two, for every
+    photo, and within the interval claimed."""
+    taken = photo(name)
+    true = outside_px(taken)
+    taps = ends(true) + np.random.default_rng(len(name)).uniform(-3, 3, (4, 2))
+    start = from_corners(taken, LATTICE, taps)
+    found = frame_on_cells(taken, start, LATTICE)
+    off, before = (off_px(placed.project(CORNERS_MM), true) for placed in (found, start))
+
+    assert off.mean() < 1 < before.mean()
+    assert found.k1 < -0.03
+    claimed = found.error_mm * px_per_mm(found, CORNERS_MM)
+    assert np.mean((off <= claimed)[BETWEEN_FOUR]) >= 0.95
 
 
 @pytest.mark.parametrize("name", NAMES[::3])

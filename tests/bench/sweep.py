@@ -1,0 +1,196 @@
+"""How far a photo may go before its board is no longer found: one condition at a time.
+
+    python tests/bench/sweep.py [--tables 4] [--seed 60] [--axes tilt fill ...]
+
+Invented tables (art, lattice, colours and corner marks or none, all from the seed) are calibrated
+from a photo of the empty board, given by its four corners as a person taps them (up to 4 px off)
+where it has no marks, and one of a known layout. Then one condition after the other is changed
+and a finished board is photographed on a table top of another kind each time. Printed per value:
+photos, found, wrongly found (a cell centre off by over a quarter of the pitch), and the error of
+the cells' centres in shares of the pitch (median, worst). The exit code is 1 where any was wrong.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
+    sys.path[0] = str(Path(__file__).resolve().parents[2])
+
+from calibrate.learn import calibrate
+from calibrate.types import Table
+from samples.conditions import Conditions, HandShadow
+from samples.kits import Kit, invent_kit
+from samples.photographer import Shot, empty_grid, take_photo
+from samples.tabletop import TABLETOPS
+from scoring.lattice import cell_centres_mm
+from scoring.sheet import GameSheet
+from scoring.types import Colour, Grid
+from tests.bench.folders import TAP_PX, local_pitch
+from vision.decode import load_photo
+from vision.errors import BoardNotFound
+from vision.find import find_board
+from vision.types import Photo
+
+WRONG = 0.25
+
+STAND = Conditions(size_px=(1600, 1200), tilt_deg=8.0, turn_deg=5.0, supersample=1.0)
+
+Changes = dict[str, Any]
+AXES: dict[str, dict[str, Changes]] = {
+    "tilt": {f"{deg} deg": {"tilt_deg": float(deg)} for deg in (0, 10, 20, 30, 40, 50)},
+    "reach": {
+        f"{reach:.2f}": {"reach": reach, "tilt_deg": 3.0, "turn_deg": 1.0}
+        for reach in (0.35, 0.45, 0.6, 0.8, 0.99)
+    },
+    "turn": {f"{deg} deg": {"turn_deg": float(deg)} for deg in (45, 90, 135, 180, 270)},
+    "exif": {
+        str(way): {"size_px": (1200, 1600), "exif_orientation": way, "turn_deg": 2.0}
+        for way in (3, 6, 8)
+    },
+    "megapixels": {str(mp): {"grown": (mp * 1e6 / (1600 * 1200)) ** 0.5} for mp in (1, 3, 12, 50)},
+    "table top": {name: {"tabletop": name} for name in TABLETOPS},
+    "loose": {
+        f"{count} pieces": {"loose": count, "dice": count // 6, "reach": 0.65}
+        for count in (0, 6, 12)
+    },
+    "hands": {
+        "shadow": {"shadows": (HandShadow(depth=0.6),)},
+        "deep shadow": {"shadows": (HandShadow(depth=0.85, half_width_mm=60.0),)},
+        "two fingers": {"fingers": 2},
+    },
+    "blur": {f"{px} px": {"blur_px": px} for px in (1.0, 2.0, 3.0)},
+    "exposure": {f"{ev} EV": {"exposure_ev": ev} for ev in (-2.5, -1.5, 1.0)},
+    "lens": {f"k1 {k1}": {"k1": k1} for k1 in (-0.08, -0.04, 0.04)},
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A calibrated table, and the kit that its photos show."""
+
+    kit: Kit
+    table: Table
+
+
+@dataclass
+class Tally:
+    """What came of the photos of one value: counts, and the errors of all cells found."""
+
+    photos: int = 0
+    found: int = 0
+    wrong: int = 0
+    errors: list[float] = field(default_factory=list)
+    refusals: list[str] = field(default_factory=list)
+
+
+def main() -> int:
+    """Print a line per value; 1 where a board was wrongly found."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--tables", type=int, default=4)
+    parser.add_argument("--seed", type=int, default=60)
+    parser.add_argument("--axes", nargs="*", choices=list(AXES), default=list(AXES))
+    options = parser.parse_args()
+    benches = [bench_of(options.seed + number) for number in range(options.tables)]
+    wrong = 0
+    for axis in options.axes:
+        for name, tally in swept(benches, axis):
+            wrong += tally.wrong
+            print(f"{axis:11} {name:14} {line_of(tally)}", flush=True)
+    return int(wrong > 0)
+
+
+def line_of(tally: Tally) -> str:
+    """The figures of one value."""
+    words = f"{tally.photos:3} photos {tally.found:3} found {tally.wrong:2} wrongly"
+    if tally.errors:
+        shares = 100 * np.array(tally.errors)
+        words += f"  median {np.median(shares):4.1f} % worst {shares.max():4.1f} %"
+    return "  ".join([words, *sorted(set(tally.refusals))])
+
+
+def bench_of(seed: int) -> Bench:
+    """An invented table, calibrated from two photos."""
+    kit, rng = invent_kit(seed), np.random.default_rng([seed, 0x53])
+    board = kit.board
+    sheet = GameSheet(
+        name=board.title,
+        lattice=kit.lattice,
+        colours=tuple(Colour(name, chr(65 + i)) for i, name in enumerate(kit.colours)),
+        cards=(),
+        rules=(),
+        piece_height_mm=board.piece_mm,
+        marks={mark.id: mark.corners_mm for mark in board.marks},
+    )
+    layout = kit.layout(rng)
+    empty = take_photo(board, empty_grid(board), replace(STAND, tilt_deg=4.0, k1=0.015), rng)
+    laid = take_photo(board, layout, STAND, rng)
+    taps = np.array(empty.truth.board_corners_px) + rng.uniform(-TAP_PX, TAP_PX, (4, 2))
+    # Finding is measured here, not telling colours: near pairs may not spoil the plan.
+    table = calibrate(
+        f"table {seed}",
+        sheet,
+        [load_photo(empty.jpeg(), "empty.jpg")],
+        [(load_photo(laid.jpeg(), "layout.jpg"), Grid(layout))],
+        None if sheet.marks else taps,
+        trust_plan=True,
+    )
+    return Bench(kit, table)
+
+
+def swept(benches: list[Bench], axis: str) -> Iterator[tuple[str, Tally]]:
+    """Each value of one axis with what came of it, over all tables."""
+    for number, (name, changes) in enumerate(AXES[axis].items()):
+        tally = Tally()
+        for at, bench in enumerate(benches):
+            add_photo(tally, bench, changes, np.random.default_rng([at, number, 0x77]))
+        yield name, tally
+
+
+def add_photo(tally: Tally, bench: Bench, changes: Changes, rng: np.random.Generator) -> None:
+    """Photograph a finished board under ``changes``, look for it, and count what came of it."""
+    shot, photo, grown = photographed(bench, changes, rng)
+    lattice, table = bench.kit.lattice, bench.table
+    tally.photos += 1
+    try:
+        found = find_board(photo, lattice, table.artwork, table.marks)
+    except BoardNotFound as error:
+        tally.refusals.append(error.reason)
+        return
+    true = np.array([shot.truth.cell_centres_px[cell.id] for cell in lattice.cells])
+    true = (true + 0.5) * grown - 0.5
+    off = np.linalg.norm(found.project(np.array(cell_centres_mm(lattice))) - true, axis=1)
+    shares = off / local_pitch(true)
+    tally.found += 1
+    tally.wrong += bool((shares > WRONG).any())
+    tally.errors += shares.tolist()
+
+
+def photographed(
+    bench: Bench, changes: Changes, rng: np.random.Generator
+) -> tuple[Shot, Photo, float]:
+    """A photo of a finished board, through its file, and how much larger it is than the shot."""
+    changes = dict(changes)
+    grown = changes.pop("grown", 1.0)
+    kit, name = bench.kit, str(rng.choice(sorted(TABLETOPS)))
+    top: Changes = {"tabletop": name, "tabletop_seed": int(rng.integers(900))}
+    stand = replace(STAND, **(top | changes))
+    shot = take_photo(kit.board, kit.final_board(kit.open_box(), rng), stand, rng)
+    if grown == 1.0:
+        return shot, load_photo(shot.jpeg(), "sweep.jpg"), 1.0
+    size = tuple(round(side * grown) for side in shot.pixels.shape[1::-1])
+    enlarged = cv2.resize(shot.pixels, size, interpolation=cv2.INTER_LINEAR)
+    data = cv2.imencode(".jpg", enlarged[..., ::-1])[1].tobytes()
+    return shot, load_photo(data, "sweep.jpg"), grown
+
+
+if __name__ == "__main__":
+    sys.exit(main())
