@@ -162,10 +162,14 @@ def of_usual_size(patches: Sequence[Patch], alike: float) -> list[Patch]:
 
 def apart(patches: Sequence[Patch]) -> list[Patch]:
     """Patches of which no two lie at one place; the better fitting one stays."""
+    ordered = sorted(patches, key=lambda p: (-p.like, *p.middle))
+    middles = np.array([patch.middle for patch in ordered]).reshape(-1, 2)
+    free = np.ones(len(ordered), bool)
     kept: list[Patch] = []
-    for patch in sorted(patches, key=lambda p: (-p.like, *p.middle)):
-        gap = 0.6 * np.sqrt(patch.area)
-        if all(np.linalg.norm(patch.middle - other.middle) > gap for other in kept):
+    for index, patch in enumerate(ordered):
+        near = np.hypot(*(middles[:index] - patch.middle).T) <= 0.6 * np.sqrt(patch.area)
+        free[index] = not (near & free[:index]).any()
+        if free[index]:
             kept.append(patch)
     return kept
 

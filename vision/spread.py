@@ -184,6 +184,8 @@ def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled
     side = _true_side(seen, piece, apart(whole))
     table = table_colours(seen, apart(whole), side)
     printed = [is_printed(seen, outline_of(p, piece, side), table) for p in whole]
+    if sum(printed) > MUCH_PATTERN:
+        raise NotSettled(sum(printed), 0)
     kept = apart([p for p, is_printed in zip(whole, printed, strict=True) if not is_printed])
     found = [LoosePiece(outline_of(p, piece, side), p.like) for p in kept]
     groups = [p for p in patches if not may_be_table(seen, p, table)]
@@ -191,7 +193,7 @@ def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled
         found += _split(patch, sizes[patch.flat], side, piece, found)
     found, clashes = _without_clashes(_outlined(seen, found))
     left = [*clashes, *left_over(seen, piece, found, (side, table))]
-    if sum(printed) > MUCH_PATTERN or len(left) > max(MUCH_DOUBT * len(found), 6):
+    if len(left) > max(MUCH_DOUBT * len(found), 6):
         raise NotSettled(sum(printed), len(left))
     return found, left
 
