@@ -149,6 +149,14 @@ def overlap(one: Array, other: Array) -> float:
     return float((masks[0] & masks[1]).sum() / max(1, (masks[0] | masks[1]).sum()))
 
 
+def rounder(patch: Patch) -> bool:
+    """Whether a disc fits a patch better than the piece's outline: a dot printed on a cloth."""
+    rim = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    disc = np.column_stack([np.cos(rim), np.sin(rim)]) * np.sqrt(patch.area / np.pi)
+    points = np.asarray(patch.contour, float).reshape(-1, 2)
+    return overlap(points, disc + patch.middle) > patch.like
+
+
 def of_usual_size(patches: Sequence[Patch], alike: float) -> list[Patch]:
     """The best patch at each place, of those of the commonest size."""
     kept = apart(patches)

@@ -108,9 +108,7 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     return tuple(told)
 
 
-def _doubt(
-    candidates: tuple[str, ...], distance: float, burnt: float, mixed: float
-) -> str | None:
+def _doubt(candidates: tuple[str, ...], distance: float, burnt: float, mixed: float) -> str | None:
     if mixed > OTHER_SHARE:
         return "it is not of one colour"
     if distance > STRANGE:
