@@ -24,7 +24,7 @@ FLAT_STEPS = (1.0, 1.8, 3.0, 5.0)
 """Change of colour, CIELAB units per px, up to which a picture counts as flat; all are tried."""
 
 
-PIECE_SHARE = (0.0002, 0.02)
+PIECE_SHARE = (0.0002, 0.08)
 """A piece fills between these shares of the photo."""
 
 
@@ -150,11 +150,11 @@ def overlap(one: Array, other: Array) -> float:
 
 
 def rounder(patch: Patch) -> bool:
-    """Whether a disc fits a patch better than the piece's outline: a dot printed on a cloth."""
+    """Whether a disc fits a patch clearly better than the outline: a dot printed on a cloth."""
     rim = np.linspace(0, 2 * np.pi, 48, endpoint=False)
     disc = np.column_stack([np.cos(rim), np.sin(rim)]) * np.sqrt(patch.area / np.pi)
     points = np.asarray(patch.contour, float).reshape(-1, 2)
-    return overlap(points, disc + patch.middle) > patch.like
+    return overlap(points, disc + patch.middle) > patch.like + 0.02
 
 
 def of_usual_size(patches: Sequence[Patch], alike: float) -> list[Patch]:
