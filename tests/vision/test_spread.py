@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -47,6 +48,30 @@ def test_every_loose_piece_is_counted_right_or_flagged(
     assert max(shot.touching) > 0
     assert (fared["wrong"], fared["missed"], fared["invented"]) == (0, 0, 0)
     assert fared["right"] > len(names) / 3
+
+
+def test_rings_and_dots_printed_on_a_cloth_are_never_counted(penmarrow_table: Table) -> None:
+    names = ["moss", "plum", "slate", "lichen"] * 3
+    shot = spread_of(names, "plain", 3)
+    piece = piece_of(OUTLINE)
+    bare = find_pieces(from_pixels(shot.pixels), piece)
+    size = np.sqrt(cv2.contourArea(bare.pieces[0].outline_px.astype(np.float32)))
+    at = np.array([[[0.0, 0.0]], [[size, 0.0]]]) + bare.pieces[0].outline_px.mean(axis=0)
+    a, b = cv2.perspectiveTransform(at, bare.to_photo).reshape(2, 2)
+    radius = float(np.linalg.norm(b - a)) / np.sqrt(np.pi)
+    pixels = shot.pixels.copy()
+    spots = [(round(radius) + 12, round(radius) + 12), (988 - round(radius), 738 - round(radius))]
+    assert min(np.linalg.norm(np.subtract(s, t)) for s in spots for t in shot.spots_px) > 3 * radius
+    for spot, hole in zip(spots, (True, False), strict=True):
+        cv2.circle(pixels, spot, round(radius), (120, 60, 100), -1, cv2.LINE_AA)
+        if hole:
+            cv2.circle(pixels, spot, round(radius * 0.4), pixels[2, 2].tolist(), -1, cv2.LINE_AA)
+    spread = find_pieces(from_pixels(pixels), piece)
+    told = tell_pieces(spread, penmarrow_table.palette)
+    fared = how_pieces_fared(spread, told, shot)
+
+    assert fared["invented"] == 0
+    assert len(spread.unsettled) + sum(one.doubt is not None for one in told) >= 2
 
 
 def test_a_table_without_pieces_is_refused() -> None:
