@@ -303,6 +303,26 @@ def read_cards(
     run_card(CardJob(sheet, photos, table, answers, corners, add, out))
 
 
+@sheet_app.command("colours")
+def name_colours(
+    sheet: Annotated[Path, typer.Argument(help="Game sheet (TOML): its cells' shape is used.")],
+    photo: Annotated[Path, typer.Argument(help="One piece of each colour, in a row.")],
+    names: Annotated[
+        list[str] | None, typer.Option(help="Their names from left to right, as moss,rust,slate.")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Picture with the pieces numbered.")] = Path(
+        "colours.png"
+    ),
+) -> None:
+    """Name and letter a box's colours from a photo of single pieces in a row; prints TOML.
+
+    tallyglass sheet colours game.toml row.jpg --names moss,rust,slate
+    """
+    from desk.colour_naming import run_sheet_colours
+
+    run_sheet_colours(sheet, photo, names or [], out)
+
+
 @app.command()
 def trial(
     table: TableArg,

@@ -84,6 +84,11 @@ def counted_png(spread: Spread, told: Sequence[ToldPiece], sheet: GameSheet) -> 
         cv2.rectangle(picture, low, high, (0, 0, 0), 4)
         cv2.rectangle(picture, low, high, (255, 215, 0), 2)
         write(picture, str(number), box.mean(axis=0))
+    return png(picture)
+
+
+def png(picture: NDArray[np.uint8]) -> bytes:
+    """A picture (H, W, 3), sRGB, as the bytes of a PNG file."""
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG")
     return out.getvalue()

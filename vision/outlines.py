@@ -24,7 +24,7 @@ FLAT_STEPS = (1.0, 1.8, 3.0, 5.0)
 """Change of colour, CIELAB units per px, up to which a picture counts as flat; all are tried."""
 
 
-PIECE_SHARE = (0.0002, 0.02)
+PIECE_SHARE = (0.0002, 0.08)
 """A piece fills between these shares of the photo."""
 
 
@@ -149,6 +149,14 @@ def overlap(one: Array, other: Array) -> float:
     return float((masks[0] & masks[1]).sum() / max(1, (masks[0] | masks[1]).sum()))
 
 
+def rounder(patch: Patch) -> bool:
+    """Whether a disc fits a patch clearly better than the outline: a dot printed on a cloth."""
+    rim = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    disc = np.column_stack([np.cos(rim), np.sin(rim)]) * np.sqrt(patch.area / np.pi)
+    points = np.asarray(patch.contour, float).reshape(-1, 2)
+    return overlap(points, disc + patch.middle) > patch.like + 0.02
+
+
 def of_usual_size(patches: Sequence[Patch], alike: float) -> list[Patch]:
     """The best patch at each place, of those of the commonest size."""
     kept = apart(patches)
@@ -162,10 +170,14 @@ def of_usual_size(patches: Sequence[Patch], alike: float) -> list[Patch]:
 
 def apart(patches: Sequence[Patch]) -> list[Patch]:
     """Patches of which no two lie at one place; the better fitting one stays."""
+    ordered = sorted(patches, key=lambda p: (-p.like, *p.middle))
+    middles = np.array([patch.middle for patch in ordered]).reshape(-1, 2)
+    free = np.ones(len(ordered), bool)
     kept: list[Patch] = []
-    for patch in sorted(patches, key=lambda p: (-p.like, *p.middle)):
-        gap = 0.6 * np.sqrt(patch.area)
-        if all(np.linalg.norm(patch.middle - other.middle) > gap for other in kept):
+    for index, patch in enumerate(ordered):
+        near = np.hypot(*(middles[:index] - patch.middle).T) <= 0.6 * np.sqrt(patch.area)
+        free[index] = not (near & free[:index]).any()
+        if free[index]:
             kept.append(patch)
     return kept
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import cv2
 import numpy as np
@@ -41,6 +42,7 @@ from vision.outlines import (
     of_usual_size,
     outline_of,
     patches_like,
+    rounder,
     see,
     side_votes,
     sides_of,
@@ -87,6 +89,11 @@ MUCH_PATTERN = 12
 """So many printed outlines, and the table looks too much like pieces."""
 
 
+MOST_PATCHES = 1100
+"""So many patches like a piece, over all thresholds, and it is a pattern: 120 pieces show at most
+600, checked cloths 1500 to 3000 (``tests/bench/packing.py``)."""
+
+
 MUCH_DOUBT = 0.4
 """Doubts, over the pieces found, from which the photo as a whole is refused."""
 
@@ -107,7 +114,10 @@ def find_pieces(photo: Photo, piece: Piece) -> Spread:
     k = max(1.0, max(photo.pixels.shape) / SEARCH_PX)
     size = (round(photo.pixels.shape[1] / k), round(photo.pixels.shape[0] / k))
     small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-    first = of_usual_size(list(patches_like(see(small), piece, LIKE_FIRST)), ALIKE_FIRST)
+    patches = list(islice(patches_like(see(small), piece, LIKE_FIRST), MOST_PATCHES))
+    if len(patches) == MOST_PATCHES:
+        raise _patterned(photo)
+    first = of_usual_size(patches, ALIKE_FIRST)
     if len(first) < 2:
         raise PhotoError(
             photo.name,
@@ -118,15 +128,19 @@ def find_pieces(photo: Photo, piece: Piece) -> Spread:
     try:
         pieces, unsettled = _counted(see(level), piece)
     except NotSettled as much:
-        raise PhotoError(
-            photo.name,
-            "the table's own pattern looks too much like pieces.",
-            "Spread them out on a plain cloth of a colour that no piece has, in even light.",
-        ) from much
+        raise _patterned(photo) from much
     to_decoded = np.array([[k, 0, (k - 1) / 2], [0, k, (k - 1) / 2], [0, 0, 1.0]])
     s = photo.scale
     to_full = np.array([[s, 0, (s - 1) / 2], [0, s, (s - 1) / 2], [0, 0, 1.0]])
     return Spread(level, tuple(pieces), tuple(unsettled), to_full @ to_decoded @ to_small)
+
+
+def _patterned(photo: Photo) -> PhotoError:
+    return PhotoError(
+        photo.name,
+        "the table's own pattern looks too much like pieces.",
+        "Spread them out on a plain cloth of a colour that no piece has, in even light.",
+    )
 
 
 def _levelled(small: Picture, singles: Sequence[Patch]) -> tuple[Array, Picture]:
@@ -184,14 +198,17 @@ def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled
     side = _true_side(seen, piece, apart(whole))
     table = table_colours(seen, apart(whole), side)
     printed = [is_printed(seen, outline_of(p, piece, side), table) for p in whole]
+    if sum(printed) > MUCH_PATTERN:
+        raise NotSettled(sum(printed), 0)
     kept = apart([p for p, is_printed in zip(whole, printed, strict=True) if not is_printed])
+    kept = [patch for patch in kept if not rounder(patch)]
     found = [LoosePiece(outline_of(p, piece, side), p.like) for p in kept]
     groups = [p for p in patches if not may_be_table(seen, p, table)]
     for patch in sorted(groups, key=lambda p: -p.flat):
         found += _split(patch, sizes[patch.flat], side, piece, found)
     found, clashes = _without_clashes(_outlined(seen, found))
     left = [*clashes, *left_over(seen, piece, found, (side, table))]
-    if sum(printed) > MUCH_PATTERN or len(left) > max(MUCH_DOUBT * len(found), 6):
+    if len(left) > max(MUCH_DOUBT * len(found), 6):
         raise NotSettled(sum(printed), len(left))
     return found, left
 

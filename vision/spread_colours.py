@@ -48,6 +48,11 @@ STRANGE = 40.0
 """Distance from which a piece resembles no colour of the table."""
 
 BURNT = 0.98
+
+OTHER_LAB, OTHER_SHARE = 25.0, 0.08
+"""CIELAB units from a core's own colour from which a pixel has another one, and the share of such
+pixels from which it is no plain piece: a ring printed on the cloth shows the cloth in its hole."""
+
 FEW_SAMPLES = 5
 
 
@@ -60,8 +65,10 @@ class ToldPiece:
     doubt: str | None
 
 
-def core_colours(spread: Spread) -> tuple[Array, Array]:
-    """Median linear RGB (N, 3) of each piece's core, and the share (N,) of it at full scale."""
+def core_colours(spread: Spread) -> tuple[Array, Array, Array]:
+    """Median linear RGB (N, 3) of each piece's core, the share (N,) of it that is burnt out (two
+    channels at full scale: one alone leaves the hue to be told), and the share (N,) of it that has
+    another colour than the rest."""
     linear = linear_from_srgb(spread.level)
     rows = []
     for piece in spread.pieces:
@@ -73,14 +80,17 @@ def core_colours(spread: Spread) -> tuple[Array, Array]:
         mask = np.zeros(part.shape[:2], np.uint8)
         cv2.fillPoly(mask, [np.round((points - low) * 16).astype(np.int32)], 1, shift=4)
         core = part[mask > 0]
-        rows.append([*np.median(core, axis=0), float((core.max(axis=1) >= BURNT).mean())])
-    told = np.array(rows).reshape(-1, 4)
-    return told[:, :3], told[:, 3]
+        own = np.median(core, axis=0)
+        burnt = (np.sort(core, axis=1)[:, 1] >= BURNT).mean()
+        apart = np.linalg.norm(lab_from_linear(core) - lab_from_linear(own), axis=1)
+        rows.append([*own, float(burnt), float((apart > OTHER_LAB).mean())])
+    told = np.array(rows).reshape(-1, 5)
+    return told[:, :3], told[:, 3], told[:, 4]
 
 
 def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     """The colour of every piece of a spread, against what a table learned."""
-    seen, burnt = core_colours(spread)
+    seen, burnt, mixed = core_colours(spread)
     names = sorted(set(palette.colours))
     labels = np.array(palette.colours)
     middles = np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
@@ -93,11 +103,14 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
         best = np.min([cost[i] - cost[i].min() for cost in called], axis=0)
         order = sorted(range(len(names)), key=lambda k: (called[0][i, k], names[k]))
         candidates = tuple(names[k] for k in order if best[k] < MARGIN)
-        told.append(ToldPiece(piece, candidates, _doubt(candidates, called[0][i].min(), burnt[i])))
+        why = _doubt(candidates, called[0][i].min(), burnt[i], mixed[i])
+        told.append(ToldPiece(piece, candidates, why))
     return tuple(told)
 
 
-def _doubt(candidates: tuple[str, ...], distance: float, burnt: float) -> str | None:
+def _doubt(candidates: tuple[str, ...], distance: float, burnt: float, mixed: float) -> str | None:
+    if mixed > OTHER_SHARE:
+        return "it is not of one colour"
     if distance > STRANGE:
         return "it resembles no colour of this table"
     if burnt > 0.5:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -47,6 +48,32 @@ def test_every_loose_piece_is_counted_right_or_flagged(
     assert max(shot.touching) > 0
     assert (fared["wrong"], fared["missed"], fared["invented"]) == (0, 0, 0)
     assert fared["right"] > len(names) / 3
+
+
+def test_dots_and_holed_shapes_printed_on_a_cloth_are_never_counted(
+    penmarrow_table: Table,
+) -> None:
+    angles = np.radians(np.arange(0, 360, 60))
+    hexagon = np.column_stack([np.cos(angles), np.sin(angles)])
+    spots = [(100 + 120 * (k % 5), 100 + 140 * (k // 5)) for k in range(15)]
+    dot, holed = spots[3], spots[7]
+    pixels = np.full((480, 680, 3), 150, np.uint8)
+    for spot in spots:
+        outline = np.round(hexagon * 26 + spot).astype(np.int32)
+        if spot != dot:
+            cv2.fillPoly(pixels, [outline], (110, 130, 70), cv2.LINE_AA)
+    cv2.circle(pixels, dot, 23, (110, 130, 70), -1, cv2.LINE_AA)
+    cv2.circle(pixels, holed, 8, (150, 150, 150), -1, cv2.LINE_AA)
+    spread = find_pieces(from_pixels(pixels), piece_of([(x, y) for x, y in hexagon]))
+    told = tell_pieces(spread, penmarrow_table.palette)
+    doubts = {one.doubt for one in told if one.doubt is not None}
+    middles = np.array([one.piece.outline_px.mean(axis=0) for one in told]).reshape(-1, 1, 2)
+    seen = cv2.perspectiveTransform(middles, spread.to_photo).reshape(-1, 2)
+
+    assert len(told) == 14
+    assert np.linalg.norm(seen - dot, axis=1).min() > 60
+    assert len(spread.unsettled) == 1
+    assert "it is not of one colour" in doubts
 
 
 def test_a_table_without_pieces_is_refused() -> None:
