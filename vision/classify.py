@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
-from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, lab_from_linear
+from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
 from vision.explain import Expected, Explained, explain, whitening_at
 from vision.glare import usual_veil, veil_colours
 from vision.smooth import leave_one_out
-from vision.together import weigh_together
+from vision.together import kinship, weigh_together
 from vision.types import Light, Samples
 
 Array = NDArray[np.float64]
@@ -160,29 +160,19 @@ def believe(
         veil_root=veil_root,
     )
 
+    kin = kinship(scene.top)
     alone = _fit(scene, learned)
     added = _structure(alone.distances, samples.structure, palette)
-    shift = weigh_together(lambda shifts: _shifted(alone, shifts) + added, labels, _kin(scene))[1]
+    shift = weigh_together(lambda shifts: _shifted(alone, shifts) + added, labels, kin)[1]
     fit = _fit(scene, learned, shift)
     added = _structure(fit.distances, samples.structure, palette)
     typical = float(np.median((fit.distances + added).min(axis=1)))
     scene = replace(scene, noise=_noise_where(typical))
     fit = _fit(scene, learned, shift)
-    distances = weigh_together(lambda shifts: _shifted(fit, shifts) + added, labels, _kin(scene))[0]
+    distances = weigh_together(lambda shifts: _shifted(fit, shifts) + added, labels, kin)[0]
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
     return Belief(names, distances, fit.veil_at(best), typical, clipped)
-
-
-KIN_LAB = 20.0
-KIN_FLOOR = 0.1
-KIN_L = 0.3
-def _kin(scene):
-    lab = lab_from_linear(np.maximum(scene.top, 1e-4)) * (KIN_L, 1, 1)
-    apart = ((lab[:, None] - lab) ** 2).sum(axis=-1)
-    kin = KIN_FLOOR + (1 - KIN_FLOOR) * np.exp(-apart / (2 * KIN_LAB**2))
-    np.fill_diagonal(kin, 0)
-    return kin
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:

@@ -121,7 +121,8 @@ def explain(
 
 
 def _products(of_cell: Array, of: NDArray[np.int64], sample: Array) -> Array:
-    """Inner products (S, P) of the vectors (N, 3, S) of the cells ``of`` (P,) with ``sample`` (3, P)."""
+    """Inner products (S, P) of the vectors (N, 3, S) of the cells ``of`` (P,) with ``sample``
+    (3, P)."""
     x, y, z = (np.ascontiguousarray(of_cell[:, k].T)[:, of] * sample[k] for k in range(3))
     return x + y + z
 

@@ -6,7 +6,9 @@ each allow for the whole shift; judged together, twenty cells that all look a li
 The shift is not estimated but integrated over (importance sampling with an adapted Gaussian
 proposal: Oh and Berger, "Adaptive importance sampling in Monte Carlo integration", 1992; tempered
 while few draws carry the weight), and no cell speaks for itself: a best guess would feed on its own
-errors.
+errors. What a lamp does to a colour hangs on the paint too (metamerism), so that cells of like colour
+count most (a kernel-weighted likelihood: Tibshirani and Hastie, "Local likelihood estimation", JASA
+82(398), 1987).
 """
 
 from __future__ import annotations
@@ -15,6 +17,8 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
+
+from vision.colour import lab_from_linear
 
 Array = NDArray[np.float64]
 
@@ -43,12 +47,13 @@ def weigh_together(
     """Distances (N, C), minus twice a log likelihood, with the shift integrated over; mean shift.
 
     ``distances_under`` gives the distances (S, N, C) under shifts (S, 4) in standard deviations of
-    what is known before; ``known``: label index of the cells that a person named.
+    what is known before; ``known``: label index of the cells that a person named; ``kin`` (N, N):
+    power of each cell's word for each other, from ``kinship``.
     """
     draws, correction = _NORMAL[:DRAWS], np.zeros(DRAWS)
     for round_ in range(ROUNDS):
         distances = distances_under(draws)
-        said = TRUST * _said(distances, known)
+        said = _said(distances, known)
         if round_ < ROUNDS - 1:
             share = _tempered(said.sum(axis=1), correction)
             draws, correction = _proposal(draws, share, _NORMAL[64 * (round_ % 3) :][:DRAWS])
@@ -58,6 +63,15 @@ def weigh_together(
     likelihood = np.exp(-0.5 * (distances - least))
     mixed = np.einsum("sn,snc->nc", by_others, likelihood)
     return least - 2 * np.log(np.maximum(mixed, 1e-300)), _share(weight) @ draws
+
+
+def kinship(cells: Array) -> Array:
+    """Power (N, N) of each cell's word for each other, by their colours (N, 3), linear RGB."""
+    lab = lab_from_linear(np.maximum(cells, 1e-4)) * (KIN_LIGHTNESS, 1, 1)
+    apart = ((lab[:, None] - lab) ** 2).sum(axis=2)
+    kin = LEAST_KIN + (1 - LEAST_KIN) * np.exp(-apart / (2 * KIN_LAB**2))
+    np.fill_diagonal(kin, 0)
+    return kin
 
 
 def _said(distances: Array, known: Mapping[int, int]) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from vision.explain import Expected, explain, metric_of
+from vision.explain import Expected, Explained, explain, whitening_at
 
 SAMPLES = np.array([[0.04, 0.03, 0.02], [0.3, 0.1, 0.05], [0.2, 0.4, 0.3]])
 LAMP = np.array([1.2, 1.0, 0.9])
@@ -21,14 +21,19 @@ def cells(count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     return shading[:, None] * SAMPLES[label] + veil[:, None] * LAMP, label, shading, veil
 
 
-def explained(shown: np.ndarray, veil: np.ndarray):
+def explained(shown: np.ndarray, veil: np.ndarray) -> tuple[Explained, np.ndarray]:
     expected = Expected(
         np.zeros(len(shown)), np.full(len(shown), 0.3), 0.03, veil, np.full(len(shown), 0.05)
     )
     lamp = np.tile(LAMP, (1, len(shown), 1))
-    metric = metric_of(shown, NOISE, 0.02)
-    got = explain(shown, metric, SAMPLES, np.zeros(3), lamp, np.ones((1, 3)), expected, NOISE)
-    return got, metric
+    whitening = whitening_at(shown, NOISE, 0.02)
+    of, which = np.divmod(np.arange(3 * len(shown)), 3)
+    light = np.ones((1, 3))
+    got = explain(
+        shown, whitening, SAMPLES[which], np.zeros(len(of)), of, lamp, light, expected, NOISE
+    )
+    pairs = [part.reshape(-1, 3) for part in (got.cost, got.shading, got.veil)]
+    return Explained(*pairs), whitening
 
 
 def test_shading_and_veil_are_found_again() -> None:
@@ -36,22 +41,22 @@ def test_shading_and_veil_are_found_again() -> None:
     got, _ = explained(shown, veil)
     rows = np.arange(30)
 
-    assert (got.cost[0].argmin(axis=1) == label).mean() > 0.9
-    np.testing.assert_allclose(got.veil[0, rows, label], veil, atol=0.01)
+    assert (got.cost.argmin(axis=1) == label).mean() > 0.9
+    np.testing.assert_allclose(got.veil[rows, label], veil, atol=0.01)
 
 
 @pytest.mark.parametrize("cell", range(9))
 def test_no_other_shading_and_veil_fits_better(cell: int) -> None:
     """scipy's Nelder-Mead on the same squared distance, from where the closed form ended."""
     shown, label, _, veil = cells(9)
-    got, metric = explained(shown, veil)
+    got, whitening = explained(shown, veil)
 
     def squared(free: np.ndarray) -> float:
         miss = shown[cell] - free[0] * SAMPLES[label[cell]] - free[1] * LAMP
         away = ((free[0] - 1) / 0.3) ** 2 + ((free[1] - veil[cell]) / 0.05) ** 2
-        return float(miss @ metric[cell] @ miss + away)
+        return float(((whitening[cell] @ miss) ** 2).sum() + away)
 
-    found = np.exp(got.shading[0, cell, label[cell]]), got.veil[0, cell, label[cell]]
+    found = np.exp(got.shading[cell, label[cell]]), got.veil[cell, label[cell]]
     best = minimize(squared, found, method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10})
 
     assert squared(np.array(found)) <= best.fun + 1e-6

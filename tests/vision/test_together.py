@@ -9,7 +9,7 @@ import pytest
 
 from vision.classify import LIGHT_SD
 from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear
-from vision.together import weigh_together
+from vision.together import kinship, weigh_together
 
 RUST, COPPER = np.array([0.30, 0.10, 0.05]), np.array([0.30, 0.115, 0.062])
 CELLS = 20
@@ -32,9 +32,13 @@ def seen(labels: np.ndarray, shift: float) -> Callable[[np.ndarray], np.ndarray]
     return distances_under
 
 
+ALIKE = np.ones((CELLS, CELLS)) - np.eye(CELLS)
+"""Every cell hears every other."""
+
+
 def gaps(labels: np.ndarray, shift: float, known: dict[int, int] | None = None) -> np.ndarray:
     """How much likelier the true label is than the other, minus twice the log."""
-    distances, _ = weigh_together(seen(labels, shift), known or {})
+    distances, _ = weigh_together(seen(labels, shift), known or {}, ALIKE)
     rows = np.arange(CELLS)
     return distances[rows, 1 - labels] - distances[rows, labels]
 
@@ -64,7 +68,7 @@ def test_a_named_cell_tells_about_its_neighbours() -> None:
 
 def test_what_cannot_be_stays_impossible() -> None:
     labels = np.arange(CELLS) % 2
-    distances, _ = weigh_together(seen(labels, 0.0), {})
+    distances, _ = weigh_together(seen(labels, 0.0), {}, ALIKE)
 
     assert (distances[:, 2] > 1e5).all()
     assert np.isfinite(distances).all()
@@ -72,6 +76,15 @@ def test_what_cannot_be_stays_impossible() -> None:
 
 def test_the_same_photo_gives_the_same_distances() -> None:
     labels = np.arange(CELLS) % 2
-    (once, _), (again, _) = (weigh_together(seen(labels, 0.02), {}) for _ in range(2))
+    (once, _), (again, _) = (weigh_together(seen(labels, 0.02), {}, ALIKE) for _ in range(2))
 
     np.testing.assert_array_equal(once, again)
+
+
+def test_cells_of_like_colour_hear_each_other_most() -> None:
+    kin = kinship(np.array([RUST, COPPER, [0.05, 0.1, 0.4]]))
+
+    assert kin[0, 1] > 0.8
+    assert kin[0, 2] < 0.2
+    assert (np.diag(kin) == 0).all()
+    np.testing.assert_array_equal(kin, kin.T)
