@@ -6,9 +6,9 @@ each allow for the whole shift; judged together, twenty cells that all look a li
 The shift is not estimated but integrated over (importance sampling with an adapted Gaussian
 proposal: Oh and Berger, "Adaptive importance sampling in Monte Carlo integration", 1992; tempered
 while few draws carry the weight), and no cell speaks for itself: a best guess would feed on its own
-errors. What a lamp does to a colour hangs on the paint too (metamerism), so that cells of like colour
-count most (a kernel-weighted likelihood: Tibshirani and Hastie, "Local likelihood estimation", JASA
-82(398), 1987).
+errors. What a lamp does to a colour hangs on the paint too (metamerism), so that cells of like
+colour count most (a kernel-weighted likelihood: Tibshirani and Hastie, "Local likelihood
+estimation", JASA 82(398), 1987).
 """
 
 from __future__ import annotations
@@ -22,8 +22,12 @@ from vision.colour import lab_from_linear
 
 Array = NDArray[np.float64]
 
-TRUST = 1.0
-"""Power of each cell's word about the shift: cells side by side err alike."""
+KIN_LAB = 20.0
+"""Distance in CIELAB, lightness counting ``KIN_LIGHTNESS``, over which cells cease to be alike."""
+
+KIN_LIGHTNESS = 0.3
+LEAST_KIN = 0.1
+"""Power of a cell's word for one of quite another colour: the lamp is the same."""
 
 STRANGER = 20.0
 """Distance from which a cell says nothing more against a shift: it may be no learned piece."""
