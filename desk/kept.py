@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from desk.archive import Archive, ArchiveError, default_archive_folder, is_url
+from desk.keeping.content import is_settled
 from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE, PAPER, Standings
 from desk.keeping.store import table_file
@@ -39,6 +40,7 @@ def run_list(
         labels = " ".join(filter(None, (f"[{game.evening}]", game.league)))
         mark = " (corrected since)" if game.corrected else ""
         mark = mark or (f" (correction: {game.reason})" if game.revision > 1 else "")
+        mark = ("" if game.settled else " (still open: won by nobody yet)") + mark
         saved = clock_words(game.saved_at)
         print(f"{game.id:>5}  {saved}  {labels}  {game.sheet_name}: {totals}{mark}")
     if not games and wanted == ANYTHING and before is None:
@@ -79,7 +81,7 @@ def game_words(game: Mapping[str, Any], root: str) -> Iterator[str]:
     yield from line_words(game)
     for player in game["tally"]["players"]:
         yield from player_words(player)
-    yield f"  Won by {', '.join(game['tally']['winners'])}. {game['tally']['tie_break']}".rstrip()
+    yield f"  {winner_words(game['tally'])}"
     for problem in game["tally"].get("problems", []):
         yield f"  Cannot be so: {problem['player']}: {problem['words']}"
     for answer in game["answers"]:
@@ -89,6 +91,14 @@ def game_words(game: Mapping[str, Any], root: str) -> Iterator[str]:
         place = "erased" if board["erased"] else f"{root}/{board['photo_file']}"
         yield f"  Photo of {board['player']}: {place}"
     yield f"  Made by {', '.join(' '.join(part) for part in game['versions'].items())}"
+
+
+def winner_words(tally: Mapping[str, Any]) -> str:
+    """Who won, or that this is still open."""
+    names = ", ".join(tally["winners"])
+    if not is_settled(tally):
+        return f"Still open: {names} as read, but doubts are left, so nobody has won yet."
+    return f"Won by {names}. {tally['tie_break']}".rstrip()
 
 
 def line_words(game: Mapping[str, Any]) -> Iterator[str]:
@@ -245,6 +255,8 @@ def standings_words(standings: Standings) -> Iterator[str]:
     """A table of players, then who came out ahead of whom."""
     sheet, kind, label = standings.scope
     yield f"{sheet}: {'all games' if kind == ALL else f'{kind} {label}'}, {standings.games} games"
+    if standings.open:
+        yield f"  {standings.open} more still open: they count once a correction settles them."
     ranked = standings.ranked()
     width = max([6, *(len(player) for player, _ in ranked)])
     yield f"  {'player':<{width}} games  wins   mean  best  rating"

@@ -226,6 +226,7 @@ class Office:
             answers=tuple(answer for seat, answer in game.answers if seat in seats),
             claims=tuple((evening.players[seat], game.claims.get(seat, ())) for seat in seats),
             facts=tuple((evening.players[seat], game.facts.get(seat, ())) for seat in seats),
+            missing=tuple(p for seat, p in enumerate(evening.players) if seat not in seats),
         )
 
     def weighed(self, evening: Evening, game: Round) -> tuple[Mapping[str, Any] | None, bool]:
@@ -270,11 +271,9 @@ class Office:
         if game.kept is not None and game.as_kept:
             return game.kept
         job, photos = self.whole(evening, game)
-        if len(job.boards) < len(evening.players):
-            missing = [p for p in evening.players if p not in {name for _, name, *_ in job.boards}]
-            raise Refusal(
-                409, f"Not all boards are read yet: {', '.join(missing)}. Snap them first."
-            )
+        if job.missing:
+            words = f"Not all boards are read yet: {', '.join(job.missing)}. Snap them first."
+            raise Refusal(409, words)
         keeping = KeepJob(job, photos, str(self.archive), evening.name, game.kept)
         kept = await self.weigher.do(id, keep_job, keeping)
         self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)

@@ -189,8 +189,8 @@ async function tally({ state, game, table, api, base }) {
     if (navigator.share) { try { await navigator.share({ title, text }); return; } catch { /* put away; the clipboard is left */ } }
     try { await navigator.clipboard.writeText(text); say("Copied. Paste it into a message."); } catch { dialog("The tally as text", h("pre", { tabindex: "0", class: "scroll" }, text)); }
   };
-  return [h("h1", {}, "Tally"), h("p", { class: told.settled && !missing.length ? "" : "mind", role: "status" }, missing.length ? `Still missing: ${missing.join(", ")}. So far: ` : "", told.verdict), told.problem_words.map((words) => h("p", { class: "box" }, words)),
-    tallyTable(players, told.rows, told.totals, told.settled && !missing.length ? told.winners : [], (column, label) => proof(told.players[column], label, places[column], game.view.boards[seatOf(players[column])].cells)),
+  return [h("h1", {}, "Tally"), h("p", { class: told.settled ? "" : "mind", role: "status" }, told.verdict), told.problem_words.map((words) => h("p", { class: "box" }, words)),
+    tallyTable(players, told.rows, told.totals, told.settled ? told.winners : [], (column, label) => proof(told.players[column], label, places[column], game.view.boards[seatOf(players[column])].cells)),
     h("p", { class: "quiet noprint" }, "Each number opens its proof on the photo."), told.unsure_words.map((words) => h("p", { class: "quiet" }, words)),
     h("h2", {}, "Said by people"), game.answers.length ? h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour}, by ${a.by}`))) : h("p", { class: "quiet" }, "Nothing was asked or corrected."),
     h("div", { class: "noprint" }, h("h2", {}, "Share"), h("div", { class: "row" }, h("a", { class: "button", href: `${file}.png`, download: "tally.png" }, "Picture (PNG)"), h("a", { class: "button", href: `${file}.pdf`, download: "tally.pdf" }, "PDF"), h("button", { onclick: shareText, "data-key": "share-text" }, "Text"), h("a", { class: "button", href: `${file}.html`, download: "score-sheet.html" }, "Score sheet"), h("button", { onclick: () => print() }, "Print")),

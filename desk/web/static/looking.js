@@ -75,7 +75,7 @@ export async function archive() {
     const evenings = [...new Set(shown.map((game) => game.evening))];
     const none = wanted.length ? "No kept game has all of this." : "No game is kept yet. A game’s tally has the button for it.";
     list.replaceChildren(...(shown.length ? evenings.flatMap((evening) => [h("h2", {}, evening || "Games"), h("ul", { class: "list" }, shown.filter((game) => game.evening === evening).map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
-      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.settled ? `won by ${game.winners.join(", ")}` : "kept with open doubts"}`)))))]) : [h("p", { class: "quiet" }, none)]));
+      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.settled ? `won by ${game.winners.join(", ")}` : "still open, won by nobody yet"}`)))))]) : [h("p", { class: "quiet" }, none)]));
     if (games.length === PAGE) list.append(h("button", { onclick: () => fill(games.at(-1).id) }, "Older games"));
   };
   let timer = 0;
@@ -86,11 +86,12 @@ export async function archive() {
 }
 
 export async function standings() {
-  const rows = await call("GET", "/api/archive/standings");
-  const all = [...new Set(rows.map((row) => row.game))];
-  return [h("h1", {}, "Standings"), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive")), rows.length ? null : h("p", { class: "quiet" }, "No game is kept yet."),
-    all.map((game) => [h("h2", {}, game), h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Standings of ${game}` }, h("table", {}, h("thead", {}, h("tr", {}, ["Player", "Games", "Won", "Best", "Mean"].map((word) => h("th", { scope: "col" }, word)))),
-      h("tbody", {}, rows.filter((row) => row.game === game).map((row) => h("tr", {}, h("th", { scope: "row" }, row.player), [row.games, row.wins, row.best, row.mean].map((value) => h("td", {}, String(value))))))))])];
+  const all = await call("GET", "/api/archive/standings");
+  const open = (one) => (one.open ? h("p", { class: "mind" }, one.open === 1 ? "1 game is still open: it counts once its doubts are settled." : `${one.open} games are still open: they count once their doubts are settled.`) : null);
+  const table = (one) => h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Standings of ${one.game}` }, h("table", {}, h("thead", {}, h("tr", {}, ["Player", "Games", "Won", "Best", "Mean"].map((word) => h("th", { scope: "col" }, word)))),
+    h("tbody", {}, one.players.map((row) => h("tr", {}, h("th", { scope: "row" }, row.player), [row.games, row.wins, row.best, row.mean].map((value) => h("td", {}, String(value))))))));
+  return [h("h1", {}, "Standings"), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive")), all.length ? null : h("p", { class: "quiet" }, "No game is kept yet."),
+    all.map((one) => [h("h2", {}, one.game), one.players.length ? table(one) : null, open(one)])];
 }
 
 export async function keptGame(_state, number) {
@@ -103,7 +104,7 @@ export async function keptGame(_state, number) {
   const seatOf = (player) => game.boards.findIndex((board) => board.player === player);
   return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`, game.reason ? ` It takes the place of an earlier entry: ${game.reason}.` : ""),
     game.entries.length ? h("p", { class: game.corrected ? "box" : "" }, game.corrected ? "This entry was corrected since. All entries of this game: " : "Other entries of this game: ", game.entries.map((other) => [h("a", { href: `#/archive/${other}` }, `game ${other}`), " "])) : null,
-    h("p", { class: "mind" }, game.tally.settled === false ? `Kept with open doubts: ${game.tally.winners.join(", ")} as read.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
+    h("p", { class: "mind" }, game.tally.settled === false ? `Still open: ${game.tally.winners.join(", ")} as read, but it was kept with doubts, so nobody has won yet.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
     tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.settled === false ? [] : game.tally.winners,
       (column, label) => proof(players[column], label, places[seatOf(players[column].player)], told(seatOf(players[column].player)))),
     game.answers.length ? [h("h2", {}, "Said by people"), h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour} (${a.by})`)))] : null,
