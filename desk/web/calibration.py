@@ -67,6 +67,8 @@ def step(made: Calibration, event: Event) -> Calibration:
             return replace(
                 made, table=body["table"], advice=tuple(body["advice"]), judged=body["of"]
             )
+        case "erasure":
+            return made
         case _:
             raise ValueError(f"unknown event {event.kind!r}")
 

@@ -148,6 +148,7 @@ class Office:
             "answers": [{"seat": seat, **vars(answer)} for seat, answer in game.answers],
             "kept": game.kept,
             "as_kept": game.as_kept,
+            "erased": list(game.erased),
             "view": view,
             "fresh": fresh,
         }
@@ -168,7 +169,8 @@ class Office:
     def result(self, evening: Evening, shot: Shot, line: str) -> Mapping[str, Any] | None:
         """What was read of a photo; None while it is on its way."""
         key = reading_key(shot.photo, evening.table, shot)
-        known = self._results.get(key) or self.files.result(key)
+        there = self.files.reading(key).with_suffix(".json").exists()  # an erasure takes it away
+        known = (self._results.get(key) or self.files.result(key)) if there else None
         if known is not None:
             self._results[key] = known
             return known
