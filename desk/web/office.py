@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from desk.archive import now_utc
+from desk.shelf import Shelf
 from desk.types import now
 from desk.web.calibration import Calibration, fold_calibration
 from desk.web.crew import Crew
@@ -340,8 +341,9 @@ class Office:
         """Learn the table from what there is by now, and write down how it went."""
         seen = self.inputs_of(made)
         out = self.files.learning(f"{made.id}-{seen}")
+        name = Shelf(self.files.folder / "tables").name_of(made.table) if made.table else made.name
         job = LearnJob(
-            name=made.name,
+            name=name,
             sheet=str(self.files.sheet(made.sheet)),
             empty=self.stored(made.empty),
             layout=self.stored(made.layout),
@@ -352,7 +354,7 @@ class Office:
 
         async def work() -> bool:
             result = await self.reader.do(line, learn_job, job)
-            table = self.files.reserve("tables", made.name, ".table") if result["learned"] else None
+            table = self.files.reserve("tables", name, ".table") if result["learned"] else None
             if table:
                 os.replace(out, table)
             body = {
