@@ -57,7 +57,7 @@ def calibrations_of(office: Office) -> list[list[dict[str, Any]]]:
         told = {
             "id": made.id,
             "name": made.name,
-            "game": made.sheet,
+            "sheet": made.sheet,
             "at": made.at,
             "photos": len(made.empty) + len(made.layout),
             "learned": bool(made.table),

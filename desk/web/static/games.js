@@ -126,7 +126,7 @@ async function ask({ state, game, table, api, base }) {
   if (!game.view) return [h("h1", {}, "Questions"), h("p", {}, read ? "Working out what matters …" : "Snap the boards first."), h("a", { class: "button", href: `${base}/boards` }, "Boards")];
   const open = game.view.questions.filter((q) => !q.left_open);
   const left = game.view.questions.filter((q) => q.left_open);
-  const totals = h("ul", { class: "list", "aria-live": "polite" }, state.players.map((player) => h("li", {}, h("b", {}, player), " ", range(game, player) ?? "not snapped yet")));
+  const totals = h("ul", { class: "list totals", "aria-live": "polite" }, state.players.map((player) => h("li", {}, h("b", {}, player), " ", range(game, player) ?? "not snapped yet")));
   if (!open.length) return [h("h1", {}, "Questions"), h("p", { role: "status" }, game.fresh ? (left.length ? "Nothing else to ask." : "Nothing to ask: no doubt can change anything.") : "Working out what that settles …"),
     left.length ? [h("h2", {}, "Left open"), h("ul", { class: "list" }, left.map((q) => h("li", {}, `${q.player}, ${q.cell}. ${q.stakes} `, h("button", { onclick: async () => { await tell("POST", `${api}/answers`, { seat: q.seat, cell: q.cell, colour: "" }); soon(); } }, `Ask again: ${q.player} ${q.cell}`))))] : null, h("h2", {}, "Totals"), totals, game.fresh ? h("a", { class: "button first", href: `${base}/tally` }, "To the tally") : null];
   const q = open[0];
