@@ -23,7 +23,7 @@ from desk.keeping.content import Content, plain, scores_of
 from desk.keeping.database import Database, open_server, open_sqlite, prepare
 from desk.keeping.errors import ArchiveError, errors_named
 from desk.keeping.rows import content_of, insert_content
-from desk.keeping.search import ANYTHING, Wanted, found, is_current
+from desk.keeping.search import ANYTHING, Wanted, found, is_current, is_open
 from desk.keeping.standings import (
     ALL,
     Standings,
@@ -45,7 +45,10 @@ NIGHT = timedelta(hours=6)
 
 @dataclass(frozen=True)
 class GameSummary:
-    """One line of the archive's list. ``corrected`` says that a later entry takes its place."""
+    """One line of the archive's list. ``corrected`` says that a later entry takes its place.
+
+    A game that is not ``settled`` was kept with doubts that matter and has no winners yet.
+    """
 
     id: int
     saved_at: str
@@ -58,6 +61,7 @@ class GameSummary:
     revision: int = 1
     reason: str = ""
     corrected: bool = False
+    settled: bool = True
 
 
 def default_archive_folder() -> Path:
@@ -319,7 +323,8 @@ def summaries(db: sa.Connection, ids: Sequence[int]) -> list[GameSummary]:
     """Lines of the list, in the order of the numbers."""
     lines: dict[int, GameSummary] = {}
     columns: list[Any] = [GAMES.c[name] for name in SUMMARY_COLUMNS]
-    query: Any = sa.select(*columns, is_current(GAMES).label("current"))
+    states = is_current(GAMES).label("current"), is_open(GAMES).label("open")
+    query: Any = sa.select(*columns, *states)
     for some in batches(ids):
         totals: dict[int, dict[str, int]] = {}
         winners: dict[int, list[str]] = {}
@@ -334,6 +339,7 @@ def summaries(db: sa.Connection, ids: Sequence[int]) -> list[GameSummary]:
                 totals=totals.get(own["id"], {}),
                 winners=tuple(winners.get(own["id"], ())),
                 corrected=not line["current"],
+                settled=not line["open"],
             )
     return [lines[number] for number in ids if number in lines]
 

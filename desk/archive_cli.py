@@ -28,6 +28,10 @@ PhotosOption = Annotated[
     typer.Option(metavar="PLACE", help="Folder or fsspec URL of its photos; said once, kept."),
 ]
 GameArg = Annotated[int, typer.Argument(metavar="ID", help="The game's number in the list.")]
+DeskOption = Annotated[
+    Path | None,
+    typer.Option("--data", help="The web desk's folder; your data folder if neither is given."),
+]
 By = Annotated[str, typer.Option(help="Who does this; kept with the entry.")]
 Player = Annotated[str, typer.Option(help="Only games of this player.")]
 GameName = Annotated[str, typer.Option(help="Only of this game (its sheet's name).")]
@@ -259,11 +263,12 @@ def pseudonymise_person(
     name: Annotated[str, typer.Argument(help="The name to put for it.")],
     by: By = "host",
     archive: ArchiveOption = None,
+    data: DeskOption = None,
 ) -> None:
-    """Call a person by another name in every record."""
+    """Call a person by another name in every record, in the archive and at the web desk."""
     from desk.kept import run_pseudonymise
 
-    run_pseudonymise(person, name, by, archive)
+    run_pseudonymise(person, name, by, archive, data)
 
 
 @app.command("erase-person")
@@ -271,11 +276,12 @@ def erase_a_person(
     person: Annotated[str, typer.Argument(help="The name as it is kept.")],
     by: By = "host",
     archive: ArchiveOption = None,
+    data: DeskOption = None,
 ) -> None:
-    """Take a person's name and photos out of every record; totals stay."""
+    """Take a person's name and photos out of archive and web desk; totals stay in the archive."""
     from desk.kept import run_erase_person
 
-    run_erase_person(person, by, archive)
+    run_erase_person(person, by, archive, data)
 
 
 @app.command("erase-photos")
@@ -283,11 +289,12 @@ def erase_photos_of(
     evening: Annotated[str, typer.Argument(help="The evening, as `list` shows it.")],
     by: By = "host",
     archive: ArchiveOption = None,
+    data: DeskOption = None,
 ) -> None:
-    """Take the photos of an evening away; what was read of them stays."""
+    """Take an evening's photos out of archive and web desk; what the archive read of them stays."""
     from desk.kept import run_erase_photos
 
-    run_erase_photos(evening, by, archive)
+    run_erase_photos(evening, by, archive, data)
 
 
 @app.command("backup")

@@ -13,15 +13,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from desk.archive import Archive, ArchiveError, default_archive_folder, is_url
+from desk.keeping.content import is_settled
 from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE, PAPER, Standings
 from desk.keeping.store import table_file
 from desk.say import complain
 
 if TYPE_CHECKING:
+    from desk.keeping.erase import Erased
     from desk.keeping.reread import Workers
+    from desk.web.erasing import DeskFolder, Forgotten
 
 NOT_PROVEN = 4
+
+
+class NoArchive(ArchiveError):
+    """There is no archive at this place yet."""
 
 
 def run_list(
@@ -39,6 +46,7 @@ def run_list(
         labels = " ".join(filter(None, (f"[{game.evening}]", game.league)))
         mark = " (corrected since)" if game.corrected else ""
         mark = mark or (f" (correction: {game.reason})" if game.revision > 1 else "")
+        mark = ("" if game.settled else " (still open: won by nobody yet)") + mark
         saved = clock_words(game.saved_at)
         print(f"{game.id:>5}  {saved}  {labels}  {game.sheet_name}: {totals}{mark}")
     if not games and wanted == ANYTHING and before is None:
@@ -63,7 +71,7 @@ def open_kept(where: str | Path | None) -> Archive:
     """An archive that is there already; looking makes no new one."""
     where = where or default_archive_folder()
     if not is_url(where) and not (Path(where) / "archive.sqlite").exists():
-        raise ArchiveError(where, "does not exist yet. `tallyglass tally` makes it.")
+        raise NoArchive(where, "does not exist yet. `tallyglass tally` makes it.")
     return Archive(where)
 
 
@@ -79,7 +87,7 @@ def game_words(game: Mapping[str, Any], root: str) -> Iterator[str]:
     yield from line_words(game)
     for player in game["tally"]["players"]:
         yield from player_words(player)
-    yield f"  Won by {', '.join(game['tally']['winners'])}. {game['tally']['tie_break']}".rstrip()
+    yield f"  {winner_words(game['tally'])}"
     for problem in game["tally"].get("problems", []):
         yield f"  Cannot be so: {problem['player']}: {problem['words']}"
     for answer in game["answers"]:
@@ -89,6 +97,14 @@ def game_words(game: Mapping[str, Any], root: str) -> Iterator[str]:
         place = "erased" if board["erased"] else f"{root}/{board['photo_file']}"
         yield f"  Photo of {board['player']}: {place}"
     yield f"  Made by {', '.join(' '.join(part) for part in game['versions'].items())}"
+
+
+def winner_words(tally: Mapping[str, Any]) -> str:
+    """Who won, or that this is still open."""
+    names = ", ".join(tally["winners"])
+    if not is_settled(tally):
+        return f"Still open: {names} as read, but doubts are left, so nobody has won yet."
+    return f"Won by {names}. {tally['tie_break']}".rstrip()
 
 
 def line_words(game: Mapping[str, Any]) -> Iterator[str]:
@@ -245,6 +261,8 @@ def standings_words(standings: Standings) -> Iterator[str]:
     """A table of players, then who came out ahead of whom."""
     sheet, kind, label = standings.scope
     yield f"{sheet}: {'all games' if kind == ALL else f'{kind} {label}'}, {standings.games} games"
+    if standings.open:
+        yield f"  {standings.open} more still open: they count once a correction settles them."
     ranked = standings.ranked()
     width = max([6, *(len(player) for player, _ in ranked)])
     yield f"  {'player':<{width}} games  wins   mean  best  rating"
@@ -292,29 +310,97 @@ def run_csv(out: Path, wanted: Wanted, where: str | None) -> None:
     print(f"{out}: {export_csv(open_kept(where), out, wanted)} games written.")
 
 
-def run_pseudonymise(person: str, name: str, by: str, where: str | None) -> None:
+def run_pseudonymise(person: str, name: str, by: str, where: str | None, data: Path | None) -> None:
     """Change a name everywhere."""
     from desk.keeping.erase import pseudonymise
 
-    done = pseudonymise(open_kept(where), person, name, by)
-    print(f"{done.games} entries now say {name}. Exports and backups made before do not.")
+    desk = desk_of(where, data, by)
+    if desk:
+        desk.check_apart(person, name)
+    done, at_desk = in_both(
+        where,
+        desk,
+        lambda archive: pseudonymise(archive, person, name, by),
+        lambda desk: desk.rename_person(person, name),
+    )
+    if done:
+        print(f"{done.games} entries now say {name}. Exports and backups made before do not.")
+    print(*desk_words(desk, at_desk, person), sep="\n")
 
 
-def run_erase_person(person: str, by: str, where: str | None) -> None:
+def run_erase_person(person: str, by: str, where: str | None, data: Path | None) -> None:
     """Take a person out."""
-    from desk.keeping.erase import erase_person
+    from desk.keeping.erase import erase_person, name_for_erased
 
-    done = erase_person(open_kept(where), person, by)
-    print(f"{done.games} entries now say {done.name}; {done.photos} photos are gone.")
-    print("Exports and backups made before are as they were.")
+    name = name_for_erased()
+    desk = desk_of(where, data, by)
+    done, at_desk = in_both(
+        where,
+        desk,
+        lambda archive: erase_person(archive, person, by, name),
+        lambda desk: desk.erase_person(person, name),
+    )
+    if done:
+        print(f"{done.games} entries now say {done.name}; {done.photos} photos are gone.")
+        print("Exports and backups made before are as they were.")
+    print(*desk_words(desk, at_desk, person), sep="\n")
 
 
-def run_erase_photos(evening: str, by: str, where: str | None) -> None:
+def run_erase_photos(evening: str, by: str, where: str | None, data: Path | None) -> None:
     """Take an evening's photos away."""
     from desk.keeping.erase import erase_photos
 
-    done = erase_photos(open_kept(where), evening, by)
-    print(f"{done.photos} photos of {done.games} entries are gone.")
+    desk = desk_of(where, data, by)
+    done, at_desk = in_both(
+        where,
+        desk,
+        lambda archive: erase_photos(archive, evening, by),
+        lambda desk: desk.erase_photos(evening),
+    )
+    if done:
+        print(f"{done.photos} photos of {done.games} entries are gone.")
+    print(*desk_words(desk, at_desk, ""), sep="\n")
+
+
+def desk_of(where: str | None, data: Path | None, by: str) -> DeskFolder | None:
+    """The web desk's folder; with another archive than one's own it must be named."""
+    from desk.archive import now_utc
+    from desk.shelf import default_data_folder
+    from desk.web.erasing import DeskFolder
+
+    if data is None and where is not None:
+        return None
+    return DeskFolder(data or default_data_folder(), by, now_utc)
+
+
+def in_both(
+    where: str | None,
+    desk: DeskFolder | None,
+    at_archive: Callable[[Archive], Erased],
+    at_desk: Callable[[DeskFolder], Forgotten],
+) -> tuple[Erased | None, Forgotten | None]:
+    """What was erased in the archive and at the desk; refused only where neither knows of it."""
+    from desk.keeping.erase import NothingKnown
+
+    done, unknown = None, None
+    try:
+        done = at_archive(open_kept(where))
+    except (NothingKnown, NoArchive) as error:
+        unknown = error
+    forgotten = at_desk(desk) if desk else None
+    if unknown and not (forgotten and forgotten.logs):
+        raise unknown
+    return done, forgotten
+
+
+def desk_words(desk: DeskFolder | None, done: Forgotten | None, person: str) -> Iterator[str]:
+    """What was erased at the web desk, and what this cannot reach."""
+    if desk is None or done is None:
+        yield "The web desk's folder was not looked at; name it with --data, as `serve` has it."
+        return
+    changed = f"{done.logs} evenings or calibrations changed"
+    yield f"At the web desk {changed}; {done.photos} photos are gone."
+    yield from desk.left_words(person)
 
 
 def run_backup(out: Path, where: str | None) -> None:

@@ -98,7 +98,11 @@ class Shelf:
 
     def tables(self) -> list[Version]:
         """The latest version of each table, the latest first."""
-        return list({_key(one.name): one for one in self.versions()}.values())[::-1]
+        latest: dict[str, Version] = {}
+        for one in self.versions():
+            latest.pop(_key(one.name), None)  # a name calibrated again comes to the end
+            latest[_key(one.name)] = one
+        return list(latest.values())[::-1]
 
     def history(self, name: str) -> list[Version]:
         """The versions of one table, the oldest first. Raises ShelfError where there is none."""

@@ -68,13 +68,17 @@ def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 
 
 def verdict(outcome: Outcome) -> str:
-    """Who won, or who may win."""
-    names = listed(outcome.tally.winners, "and")
-    if outcome.tally.problems:
-        return f"Not settled: {names} as read, but the boards as read cannot be."
-    if set(outcome.hangs.winners) == set(outcome.tally.winners):
+    """Who won, or that this is still open and who may win."""
+    if outcome.settled:
         return f"{explain_winners(outcome.tally)}."
-    return f"Not settled: {names} as read, but {listed(outcome.hangs.winners, 'or')} may win."
+    names = listed(outcome.tally.winners, "and")
+    if outcome.missing:
+        return f"Still open: {listed(outcome.missing, 'and')} not read yet. So far {names}."
+    if outcome.tally.problems:
+        return f"Still open: {names} as read, but the boards as read cannot be."
+    if set(outcome.hangs.winners) == set(outcome.tally.winners):
+        return f"Still open: {names} ahead whatever the answers are, but a total is not settled."
+    return f"Still open: {names} as read, but {listed(outcome.hangs.winners, 'or')} may win."
 
 
 def open_words(outcome: Outcome) -> Iterator[str]:

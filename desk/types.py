@@ -60,12 +60,16 @@ class Game:
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """What came out: the tally of the likeliest grids, and what the open doubts can change."""
+    """What came out: the tally of the likeliest grids, and what the open doubts can change.
+
+    ``missing`` are players whose boards are not read yet.
+    """
 
     game: Game
     grids: Mapping[str, Grid]
     tally: Tally
     hangs: Hangs
+    missing: tuple[str, ...] = ()
 
     @property
     def open(self) -> tuple[Hang, ...]:
@@ -74,8 +78,8 @@ class Outcome:
 
     @property
     def settled(self) -> bool:
-        """Whether no doubt is left that matters and nothing contradicts the game."""
-        return not self.open and not self.tally.problems
+        """Whether all boards are read, no doubt is left that matters, and nothing contradicts."""
+        return not self.open and not self.tally.problems and not self.missing
 
     @property
     def idle(self) -> tuple[Hang, ...]:

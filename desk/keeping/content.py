@@ -67,6 +67,11 @@ def players_of(content: Mapping[str, Any]) -> list[str]:
 
 
 def scores_of(tally: Mapping[str, Any]) -> list[tuple[str, int, bool]]:
-    """Player, total and whether that player won, in the tally's order."""
-    winners = tally["winners"]
+    """Player, total and whether that player won, in the tally's order; nobody wins an open game."""
+    winners = tally["winners"] if is_settled(tally) else []
     return [(p["player"], p["total"], p["player"] in winners) for p in tally["players"]]
+
+
+def is_settled(tally: Mapping[str, Any]) -> bool:
+    """Whether no doubt is left that matters; records that do not say so were counted for good."""
+    return bool(tally.get("settled", True))

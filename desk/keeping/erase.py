@@ -26,6 +26,10 @@ from desk.keeping.standings import drop_all
 from desk.schema import ANSWERS, BOARDS, ERASING, ERASURES, GAMES, SCORES, WORDS
 
 
+class NothingKnown(ArchiveError):
+    """The archive has nothing of what is to be erased."""
+
+
 @dataclass(frozen=True)
 class Erased:
     """What an erasure did."""
@@ -41,9 +45,13 @@ def pseudonymise(archive: Archive, person: str, name: str, by: str) -> Erased:
     return rename(archive, person, name, by, kind, photos=False)
 
 
-def erase_person(archive: Archive, person: str, by: str) -> Erased:
+def name_for_erased() -> str:
+    """What an erased person is called from then on."""
+    return f"erased {secrets.token_hex(3)}"
+
+
+def erase_person(archive: Archive, person: str, by: str, name: str) -> Erased:
     """Take a person's name and photos out of every record; totals stay, so that games hold."""
-    name = f"erased {secrets.token_hex(3)}"
     return rename(archive, person, name, by, "person erased", photos=True)
 
 
@@ -53,7 +61,7 @@ def rename(archive: Archive, person: str, name: str, by: str, kind: str, *, phot
         games = {row["id"]: content_of(db, row) for row in game_rows(db, ids_with(db, person))}
         games = {number: game for number, game in games.items() if is_named(game, person)}
         if not any(person in names_in(game) for game in games.values()):
-            raise ArchiveError(archive.where, f"knows nobody called {person}. Nothing was changed.")
+            raise NothingKnown(archive.where, f"knows nobody called {person}. Nothing was changed.")
         if any(is_named(game, name) for game in games.values()):
             reason = f"has a {name} in the same games. Choose another name; nothing was changed."
             raise ArchiveError(archive.where, reason)
@@ -78,7 +86,7 @@ def erase_photos(archive: Archive, evening: str, by: str) -> Erased:
         gone = {b["photo_file"] for g in games.values() for b in g["boards"] if not b["erased"]}
         if not gone:
             reason = f"has no photos of an evening {evening!r}. Nothing was changed."
-            raise ArchiveError(archive.where, reason)
+            raise NothingKnown(archive.where, reason)
         finish(db, games, gone, entry(archive, by, "photos of an evening", evening))
     forget(archive)
     return Erased(len(games), len(gone))

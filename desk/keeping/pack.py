@@ -20,7 +20,7 @@ import sqlalchemy as sa
 from desk.archive import Archive
 from desk.durable import whole_file
 from desk.export import harmless
-from desk.keeping.content import Content, scores_of
+from desk.keeping.content import Content, is_settled, scores_of
 from desk.keeping.rows import content_of, game_rows
 from desk.keeping.search import ANYTHING, Wanted, found, is_current
 from desk.keeping.store import table_file
@@ -41,6 +41,7 @@ CSV_HEAD = (
     "evening",
     "league",
     "counts",
+    "settled",
     "player",
     "total",
     "won",
@@ -101,7 +102,8 @@ def csv_lines(uid: str, content: Content, *, counts: bool) -> Iterator[list[Any]
     photos = {board["player"]: board["photo_file"] for board in content["boards"]}
     game = [uid, content["played_at"], content["sheet_name"], content["evening"], content["league"]]
     for player, total, won in scores_of(content["tally"]):
-        line = [*game, int(counts), player, total, int(won), photos.get(player, "")]
+        settled = int(is_settled(content["tally"]))
+        line = [*game, int(counts), settled, player, total, int(won), photos.get(player, "")]
         yield [harmless(value) if isinstance(value, str) else value for value in line]
 
 

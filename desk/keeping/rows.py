@@ -7,8 +7,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from desk.keeping.content import Content, ordered, scores_of, seal_of
-from desk.keeping.search import words_of
+from desk.keeping.content import Content, is_settled, ordered, scores_of, seal_of
+from desk.keeping.search import OPEN, words_of
 from desk.schema import ANSWERS, BOARDS, GAMES, SCORES, WORDS
 
 
@@ -102,3 +102,13 @@ def complete_old_games(db: sa.Connection) -> None:
         made = {**old, "uid": seal, "seal": seal, "root": seal, "revision": 1}
         db.execute(sa.update(GAMES).where(GAMES.c.id == row["id"]).values(**made))
         insert_drawn(db, row["id"], content)
+
+
+def draw_open_games(db: sa.Connection) -> None:
+    """Say of games that version 2 kept with doubts that matter that nobody has won them yet."""
+    said = set(db.execute(sa.select(WORDS.c.game_id).where(WORDS.c.word == OPEN)).scalars())
+    for row in game_rows(db):
+        if row["id"] in said or is_settled(row["tally"]):
+            continue
+        db.execute(sa.insert(WORDS).values(word=OPEN, game_id=row["id"]))
+        db.execute(sa.update(SCORES).where(SCORES.c.game_id == row["id"]).values(won=False))

@@ -13,6 +13,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from desk.keeping.content import is_settled
 from desk.schema import GAMES, WORDS
 
 LAST = "\U0010ffff"
@@ -41,6 +42,9 @@ class Wanted:
     until: str = ""
 
 
+OPEN = "state:open"
+"""The marked word of games that were kept with doubts that matter."""
+
 ANYTHING = Wanted()
 """Every game."""
 
@@ -62,6 +66,7 @@ def words_of(content: Mapping[str, Any]) -> set[str]:
     texts += [content["table_name"], content["reason"]]
     texts += [answer["by"] for answer in content["answers"]]
     found = {f"{mark}:{folded(text)}" for mark, texts in marked.items() for text in texts if text}
+    found |= set() if is_settled(content["tally"]) else {OPEN}
     return found | {word for text in texts for word in words_in(text)}
 
 
@@ -166,6 +171,12 @@ def is_current(games: Any = GAMES) -> sa.ColumnElement[bool]:
         ),
     )
     return ~sa.select(sa.literal(1)).where(later.c.root == games.c.root, after).exists()
+
+
+def is_open(games: Any = GAMES) -> sa.ColumnElement[bool]:
+    """That this entry was kept with doubts that matter: it counts for nobody."""
+    said = sa.select(sa.literal(1)).where(WORDS.c.word == OPEN, WORDS.c.game_id == games.c.id)
+    return said.exists()
 
 
 def missing_words(kept: Iterable[str], content: Mapping[str, Any]) -> set[str]:

@@ -2,7 +2,9 @@
 
 The sums are kept beside the records and carried on with each game, so that they do not take longer
 with a larger archive. They can be made anew at any time, and are, whenever a game turns up that is
-older than the last one counted, or a correction or an erasure changes one that was counted.
+older than the last one counted, or a correction or an erasure changes one that was counted. A game
+that was kept with doubts that matter counts for nobody until a correction settles it; ``open`` says
+how many such games there are.
 
 The rating is the Plackett-Luce model of Weng and Lin, "A Bayesian Approximation Method for Online
 Ranking", Journal of Machine Learning Research 12 (2011) 267-300, by the library openskill: a belief
@@ -20,7 +22,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from desk.keeping.search import folded, is_current
+from desk.keeping.content import is_settled
+from desk.keeping.search import folded, is_current, is_open
 from desk.schema import DUELS, GAMES, SCOPES, SCORES, STANDINGS
 
 PAPER = "Weng & Lin, JMLR 12, 2011: Plackett-Luce"
@@ -71,6 +74,7 @@ class Standings:
 
     scope: Scope
     games: int = 0
+    open: int = 0
     players: dict[str, Played] = field(default_factory=lambda: defaultdict(Played))
     duels: dict[tuple[str, str], Duel] = field(default_factory=lambda: defaultdict(Duel))
 
@@ -136,7 +140,7 @@ def history(db: sa.Connection, scope: Scope) -> Iterator[list[Score]]:
     query = (
         sa.select(GAMES.c.id, SCORES.c.player, SCORES.c.total, SCORES.c.won)
         .join(SCORES, SCORES.c.game_id == GAMES.c.id)
-        .where(in_scope(scope), is_current(GAMES))
+        .where(in_scope(scope), is_current(GAMES), ~is_open(GAMES))
         .order_by(GAMES.c.played_at, GAMES.c.root, SCORES.c.seat)
     )
     last = None
@@ -161,9 +165,16 @@ def in_scope(scope: Scope) -> sa.ColumnElement[bool]:
     return sa.and_(sa.func.coalesce(GAMES.c.sheet_name, "") == sheet, GAMES.c[kind] == label)
 
 
+def open_in(db: sa.Connection, scope: Scope) -> int:
+    """How many games of a scope are still open."""
+    query = sa.select(sa.func.count()).select_from(GAMES)
+    return db.execute(query.where(in_scope(scope), is_current(GAMES), is_open(GAMES))).scalar_one()
+
+
 def after_save(db: sa.Connection, row: Mapping[str, Any], scores: Sequence[Score]) -> None:
     """Carry the sums on by one saved game, or drop those that it makes untrue."""
-    for scope in scopes_of(row):
+    counts = is_settled(row["tally"])
+    for scope in scopes_of(row) if counts or row["corrects"] else ():
         through = db.execute(sa.select(SCOPES).where(same(SCOPES, scope))).mappings().first()
         if through is None:
             if row["corrects"] or others_in(db, scope):
@@ -218,7 +229,7 @@ def load(
     db: sa.Connection, scope: Scope, games: int, players: Sequence[str] | None = None
 ) -> Standings:
     """The sums as they are kept, of all players or of some and the pairs among them."""
-    standings = Standings(scope, games)
+    standings = Standings(scope, games, open_in(db, scope))
     query = sa.select(STANDINGS).where(same(STANDINGS, scope))
     duels = sa.select(DUELS).where(same(DUELS, scope))
     if players is not None:
@@ -265,7 +276,7 @@ def replace_rows(db: sa.Connection, table: sa.Table, rows: list[dict[str, Any]])
 def rebuild(db: sa.Connection, scope: Scope) -> Standings:
     """Make the sums of a scope anew and keep them."""
     drop(db, scope)
-    standings = Standings(scope)
+    standings = Standings(scope, open=open_in(db, scope))
     for scores in history(db, scope):
         count_game(standings, scores)
     last = (

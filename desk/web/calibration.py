@@ -18,6 +18,7 @@ class Calibration:
 
     id: str
     version: int = 0
+    at: str = ""
     name: str = ""
     sheet: str = ""
     plan: str = ""
@@ -47,7 +48,8 @@ def step(made: Calibration, event: Event) -> Calibration:
     body = event.body
     match event.kind:
         case "begun":
-            return replace(made, name=body["name"], sheet=body["sheet"], plan=body["plan"])
+            told = {key: body[key] for key in ("name", "sheet", "plan")}
+            return replace(made, **told, at=event.at)
         case "photo":
             kind = body["kind"]
             first = made.first
@@ -67,6 +69,8 @@ def step(made: Calibration, event: Event) -> Calibration:
             return replace(
                 made, table=body["table"], advice=tuple(body["advice"]), judged=body["of"]
             )
+        case "erasure":
+            return made
         case _:
             raise ValueError(f"unknown event {event.kind!r}")
 

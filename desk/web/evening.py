@@ -32,7 +32,8 @@ class Shot:
 class Round:
     """One game of an evening. Everything is by seat, 0 for the first player.
 
-    ``kept`` is its number in the archive; ``as_kept`` that nothing has changed since.
+    ``kept`` is its number in the archive; ``as_kept`` that nothing has changed since. ``erased``
+    are seats whose photo was erased since it was snapped.
     """
 
     number: int
@@ -42,6 +43,7 @@ class Round:
     facts: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     kept: int | None = None
     as_kept: bool = False
+    erased: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,8 +63,13 @@ def fold(id: str, events: Iterable[Event]) -> Evening:
     """The evening after these events."""
     evening = Evening(id)
     for event in events:
-        evening = replace(STEPS[event.kind](evening, event), version=event.version)
+        evening = step(evening, event)
     return evening
+
+
+def step(evening: Evening, event: Event) -> Evening:
+    """The evening after one more event."""
+    return replace(STEPS[event.kind](evening, event), version=event.version)
 
 
 def opened(evening: Evening, event: Event) -> Evening:
@@ -101,10 +108,30 @@ def cornered(evening: Evening, event: Event) -> Evening:
     corners = tuple((x, y) for x, y in body["corners_px"])
 
     def placed(game: Round) -> Round:
+        if body["seat"] not in game.shots:
+            return game  # its photo was erased since
         shot = replace(game.shots[body["seat"]], corners_px=corners, part=0, parts=1)
         return with_shots(game, {body["seat"]: shot})
 
     return changed(evening, body["game"], placed)
+
+
+def photo_erased(evening: Evening, event: Event) -> Evening:
+    """Here a photo was snapped that has been erased since: its boards have none."""
+    body = event.body
+    seats = range(len(evening.players)) if body["seat"] is None else [body["seat"]]
+
+    def bare(game: Round) -> Round:
+        left = {seat: shot for seat, shot in game.shots.items() if seat not in seats}
+        answers = tuple((seat, answer) for seat, answer in game.answers if seat not in seats)
+        return replace(game, shots=left, answers=answers, erased=(*game.erased, *seats))
+
+    return changed(evening, body["game"], bare)
+
+
+def erasure(evening: Evening, _event: Event) -> Evening:
+    """Somebody had something erased: what that was is in no event any more."""
+    return evening
 
 
 def swapped(evening: Evening, event: Event) -> Evening:
@@ -173,7 +200,8 @@ def changed(evening: Evening, number: int, change: Any) -> Evening:
 def with_shots(game: Round, shots: Mapping[int, Shot]) -> Round:
     """A game with these photos in place of the earlier ones of the same seats."""
     answers = tuple((seat, answer) for seat, answer in game.answers if seat not in shots)
-    return replace(game, shots={**game.shots, **shots}, answers=answers)
+    erased = tuple(seat for seat in game.erased if seat not in shots)
+    return replace(game, shots={**game.shots, **shots}, answers=answers, erased=erased)
 
 
 STEPS = {
@@ -185,5 +213,7 @@ STEPS = {
     "answered": answered,
     "claimed": claimed,
     "kept": kept,
+    "photo erased": photo_erased,
+    "erasure": erasure,
 }
 """What each kind of event does."""

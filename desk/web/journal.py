@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -79,6 +79,31 @@ class Journal:
         row = (log, version, event.kind, body, event.by, event.at, once)
         self._db.execute("INSERT INTO events VALUES (?, ?, ?, ?, ?, ?, ?)", row)
         return version
+
+    def rewrite(self, changed: Mapping[str, Sequence[Event]], note: Event) -> None:
+        """Put these events in place of those of the same versions, for an erasure alone.
+
+        Each of the logs gets ``note`` at its end, so that whoever shows it looks again; what was
+        there before is overwritten on the disk.
+        """
+        with self._lock:
+            self._db.execute("PRAGMA secure_delete = ON").close()
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                for log, events in changed.items():
+                    for event in events:
+                        body = json.dumps(event.body, ensure_ascii=False)
+                        query = "UPDATE events SET kind = ?, body = ?, by = ? "
+                        query += "WHERE log = ? AND version = ?"
+                        row = (event.kind, body, event.by, log, event.version)
+                        self._db.execute(query, row).close()
+                    self._insert(log, note, None)
+            except BaseException:
+                self._db.execute("ROLLBACK")
+                raise
+            self._db.execute("COMMIT")
+            for command in ("VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"):
+                self._db.execute(command).close()
 
     def version(self, log: str) -> int:
         """The number of the log's last event; 0 where there is no such log."""

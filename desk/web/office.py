@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from desk.archive import now_utc
+from desk.shelf import Shelf
 from desk.types import now
 from desk.web.calibration import Calibration, fold_calibration
 from desk.web.crew import Crew
@@ -148,6 +149,7 @@ class Office:
             "answers": [{"seat": seat, **vars(answer)} for seat, answer in game.answers],
             "kept": game.kept,
             "as_kept": game.as_kept,
+            "erased": list(game.erased),
             "view": view,
             "fresh": fresh,
         }
@@ -168,7 +170,8 @@ class Office:
     def result(self, evening: Evening, shot: Shot, line: str) -> Mapping[str, Any] | None:
         """What was read of a photo; None while it is on its way."""
         key = reading_key(shot.photo, evening.table, shot)
-        known = self._results.get(key) or self.files.result(key)
+        there = self.files.reading(key).with_suffix(".json").exists()  # an erasure takes it away
+        known = (self._results.get(key) or self.files.result(key)) if there else None
         if known is not None:
             self._results[key] = known
             return known
@@ -226,6 +229,7 @@ class Office:
             answers=tuple(answer for seat, answer in game.answers if seat in seats),
             claims=tuple((evening.players[seat], game.claims.get(seat, ())) for seat in seats),
             facts=tuple((evening.players[seat], game.facts.get(seat, ())) for seat in seats),
+            missing=tuple(p for seat, p in enumerate(evening.players) if seat not in seats),
         )
 
     def weighed(self, evening: Evening, game: Round) -> tuple[Mapping[str, Any] | None, bool]:
@@ -270,11 +274,9 @@ class Office:
         if game.kept is not None and game.as_kept:
             return game.kept
         job, photos = self.whole(evening, game)
-        if len(job.boards) < len(evening.players):
-            missing = [p for p in evening.players if p not in {name for _, name, *_ in job.boards}]
-            raise Refusal(
-                409, f"Not all boards are read yet: {', '.join(missing)}. Snap them first."
-            )
+        if job.missing:
+            words = f"Not all boards are read yet: {', '.join(job.missing)}. Snap them first."
+            raise Refusal(409, words)
         keeping = KeepJob(job, photos, str(self.archive), evening.name, game.kept)
         kept = await self.weigher.do(id, keep_job, keeping)
         self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)
@@ -339,8 +341,9 @@ class Office:
         """Learn the table from what there is by now, and write down how it went."""
         seen = self.inputs_of(made)
         out = self.files.learning(f"{made.id}-{seen}")
+        name = Shelf(self.files.folder / "tables").name_of(made.table) if made.table else made.name
         job = LearnJob(
-            name=made.name,
+            name=name,
             sheet=str(self.files.sheet(made.sheet)),
             empty=self.stored(made.empty),
             layout=self.stored(made.layout),
@@ -351,7 +354,7 @@ class Office:
 
         async def work() -> bool:
             result = await self.reader.do(line, learn_job, job)
-            table = self.files.reserve("tables", made.name, ".table") if result["learned"] else None
+            table = self.files.reserve("tables", name, ".table") if result["learned"] else None
             if table:
                 os.replace(out, table)
             body = {

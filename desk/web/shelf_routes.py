@@ -29,7 +29,7 @@ from desk.web.routes.asked import (
     line_of,
     office_of,
 )
-from desk.web.work import table_at
+from desk.web.work import FIGURES, table_at
 from scoring.errors import TallyglassError
 from scoring.grid import parse_grid
 from vision.decode import load_photo
@@ -140,7 +140,8 @@ def tried(job: TrialJob) -> dict[str, Any]:
     photo = load_photo(Path(job.photo).read_bytes(), "The photo")
     corners = np.array(job.corners_px, float) if job.corners_px else None
     reading = read_photo(photo, table, corners)
-    words = [line.removeprefix("- ") for line in trial_words(reading, truth, table)]
+    lines = trial_words(reading, truth, table)
+    words = [FIGURES.sub("", line.removeprefix("- ")) for line in lines]
     return {"trusted": not silent_errors(reading, truth), "words": words}
 
 

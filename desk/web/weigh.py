@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pickle
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -53,6 +53,7 @@ class WeighJob:
     answers: tuple[Answer, ...]
     claims: tuple[tuple[str, tuple[str, ...]], ...]
     facts: tuple[tuple[str, tuple[str, ...]], ...]
+    missing: tuple[str, ...] = ()
 
 
 def weigh_job(job: WeighJob) -> dict[str, Any]:
@@ -73,7 +74,7 @@ def outcome_of(job: WeighJob) -> Outcome:
     table = table_at(job.table)
     seats = tuple(seat_of(player, name, reading_at(path)) for _, player, name, path in job.boards)
     claims = Claims(dict(job.claims), dict(job.facts))
-    return outcome_with(Game(table, seats, claims), job.answers)
+    return replace(outcome_with(Game(table, seats, claims), job.answers), missing=job.missing)
 
 
 def outcome_with(game: Game, answers: Sequence[Answer]) -> Outcome:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import pickle
+import re
 import threading
 import time
 from collections.abc import Sequence
@@ -41,6 +42,10 @@ PICTURE_PX = 1800
 JPEG_QUALITY = 80
 NICENESS = 2
 """Workers give way to the process that answers phones."""
+
+
+FIGURES = re.compile(r" \(CIEDE2000 [\d.]+\)")
+"""Distances of colours, which say nothing to whoever holds the phone."""
 
 
 @dataclass(frozen=True)
@@ -233,7 +238,7 @@ def learn_job(job: LearnJob) -> dict[str, Any]:
     except TallyglassError as error:
         return {"learned": False, "advice": [str(error)]}
     save_table(table, job.out)
-    advice = list(trust(table))
+    advice = [FIGURES.sub("", words) for words in trust(table)]
     return {
         "learned": True,
         "advice": advice or ["This light tells all colours of the game apart."],

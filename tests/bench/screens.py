@@ -23,6 +23,7 @@ import httpx
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+from desk.web.demo_evening import PRACTICE_TABLE as TABLE  # noqa: E402
 from tests.desk.practice import PRACTICE  # noqa: E402
 from tests.desk.web.looks import serious, small_targets, too_wide  # noqa: E402
 from tests.desk.web.served import served  # noqa: E402
@@ -60,8 +61,14 @@ def screens(evening: str, calibration: str, kept: int) -> list[Screen]:
         ("calibration-corners", f"#/calibrate/{calibration}/corners", "", ".pick"),
         ("archive", "#/archive", "", "a.line"),
         ("kept", f"#/archive/{kept}", "", "td button"),
-        ("standings", "#/standings", "", "td"),
-        ("phones", "#/phones", "text=Let one more phone in", ".qr img"),
+        ("standings", "#/standings", "", "h2"),
+        ("phones", "#/phones", "", "h1"),
+        ("tables", "#/tables", "", ".card"),
+        ("trial", f"#/tables/{TABLE}/trial", "", ".layout"),
+        ("sheets", "#/sheets", "", "a.line"),
+        ("sheet", "#/sheets/penmarrow", "", ".card"),
+        ("sheet-new", "#/sheets/new", "", "h1"),
+        ("missing", f"#/e/{evening}/3/tally", "", "h1"),
         ("interface", "api", "", "section"),
     ]
 

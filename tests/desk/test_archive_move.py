@@ -13,7 +13,7 @@ import pytest
 from desk.archive import Archive, ArchiveError
 from desk.keeping.backup import backup
 from desk.keeping.correct import Correction, correct
-from desk.keeping.erase import erase_person, erase_photos, pseudonymise
+from desk.keeping.erase import erase_person, erase_photos, name_for_erased, pseudonymise
 from desk.keeping.pack import export, export_csv
 from desk.keeping.search import ANYTHING
 from desk.keeping.unpack import ImportRefused, import_zip
@@ -53,7 +53,7 @@ def test_what_is_exported_and_imported_exports_to_the_same_bytes(
 
 
 def test_an_archive_that_had_an_erasure_moves_as_well(filled: Archive, tmp_path: Path) -> None:
-    erase_person(filled, "Jo Marsh", "host")
+    erase_person(filled, "Jo Marsh", "host", name_for_erased())
     first, second = tmp_path / "first.zip", tmp_path / "second.zip"
     export(filled, first)
     other = new(tmp_path)
@@ -257,7 +257,7 @@ def test_an_erased_person_is_nowhere_any_more_and_games_still_hold(filled: Archi
     assert b"Jo Marsh" in everything(filled)
     photos = [board["photo_file"] for board in filled.game(2)["boards"]]
 
-    done = erase_person(filled, "Jo Marsh", "host")
+    done = erase_person(filled, "Jo Marsh", "host", name_for_erased())
 
     assert (done.games, done.photos) == (2, 1)
     left = everything(filled)
@@ -285,7 +285,7 @@ def test_two_people_never_become_one(filled: Archive) -> None:
     with pytest.raises(ArchiveError, match="has a Ana in the same games"):
         pseudonymise(filled, "Jo Marsh", "Ana", "host")
     with pytest.raises(ArchiveError, match="knows nobody called Jo"):
-        erase_person(filled, "Jo", "host")
+        erase_person(filled, "Jo", "host", name_for_erased())
     assert verify(filled).holds
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -15,7 +16,8 @@ from desk.keeping.rescore import keep_rescored, rescored
 from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE
 from desk.keeping.verify import tidy, verify
-from desk.records import Answer
+from desk.records import Answer, GameRecord
+from desk.schema import guards
 from scoring.sheet import parse_sheet
 from tests.desk.conftest import NOON
 from tests.desk.fakes import SHEET
@@ -93,6 +95,65 @@ def test_standings_count_what_counts(league: Archive) -> None:
     (evening,) = league.standings(EVENING, "first")
     assert [name for name, _ in evening.ranked()] == ["Ana", "Ben"]
     assert league.standings(LEAGUE, "summer") == []
+
+
+def test_an_open_game_is_won_by_nobody_until_it_is_settled(archive: Archive) -> None:
+    """Ana leads it as read; it counts in no standings, first or last, and says so in the list."""
+    archive.save(as_open(game(1)))
+    (before,) = archive.standings()
+    archive.save(game(3))
+    archive.save(as_open(game(2)))
+
+    (standings,) = archive.standings()
+    assert (before.games, before.open, dict(before.players)) == (0, 1, {})
+    assert (standings.games, standings.open, standings.players["Ana"].wins) == (1, 2, 0)
+    assert standings.players["Ben"].wins == 1
+    assert [(line.settled, line.winners) for line in archive.games()] == [
+        (False, ()),
+        (True, ("Ben",)),
+        (False, ()),
+    ]
+    assert ids(archive, text="open") == []
+    assert verify(archive).holds
+
+    correct(archive, 1, Correction("seen", answers=[Answer("Ana", "B1", "moss", "Jo", "now")]))
+
+    (standings,) = archive.standings()
+    assert (standings.games, standings.open, standings.players["Ana"].wins) == (2, 1, 1)
+    assert verify(archive).holds
+
+
+def as_open(record: GameRecord) -> GameRecord:
+    """The same game, kept while a doubt that matters was open."""
+    return replace(record, tally={**record.tally, "settled": False})
+
+
+def test_the_step_from_version_2_takes_back_wins_of_open_games(
+    archive: Archive, place: tuple[Path | str, str | None]
+) -> None:
+    """The archive as version 2 left it: the leader of an open game was its winner."""
+    archive.save(as_open(game(1)))
+    force(
+        archive,
+        "UPDATE scores SET won = (seat = 0)",
+        "DELETE FROM words WHERE word = 'state:open'",
+        "UPDATE alembic_version SET version_num = '0002'",
+        *(["PRAGMA user_version = 2"] if archive.database.is_sqlite else []),
+    )
+    set_guards_again(archive)
+    assert [line.winners for line in archive.games()] == [("Ana",)]
+
+    where, photos = place
+    again = Archive(where, photos=photos)
+    assert [(line.winners, line.settled) for line in again.games()] == [((), False)]
+    assert verify(again).holds
+
+
+def set_guards_again(archive: Archive) -> None:
+    if archive.database.is_sqlite:  # a server only looked away
+        with archive.writing() as db:
+            for guard in guards("sqlite"):
+                db.exec_driver_sql(guard)
 
 
 def test_a_rating_is_that_of_the_published_model(archive: Archive) -> None:

@@ -14,10 +14,12 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from desk.archive import Archive, ArchiveError
+from desk.keeping.verify import verify
 from desk.schema import METADATA, guard_names
 from tests.desk.saving import game
 
-OLD = Path(__file__).parent / "archives" / "version-1"
+ARCHIVES = Path(__file__).parent / "archives"
+OLD = ARCHIVES / "version-1"
 
 
 @pytest.fixture
@@ -60,6 +62,22 @@ def test_an_old_archive_is_guarded_again_afterwards(old: Path) -> None:
 
     with pytest.raises(ArchiveError, match="append-only"), archive.writing() as db:
         db.exec_driver_sql("UPDATE games SET tally = '{}'")
+
+
+def test_an_archive_of_the_second_version_takes_back_wins_of_open_games(tmp_path: Path) -> None:
+    """Game 2 was kept with doubts and counted as Ana's second win."""
+    second = Path(shutil.copytree(ARCHIVES / "version-2", tmp_path / "second"))
+    won = "SELECT wins FROM standings WHERE kind = 'all' AND player = 'Ana'"
+    assert rows(second, won) == [(2,)]
+
+    archive = Archive(second)
+
+    (standings,) = archive.standings()
+    assert (standings.games, standings.open, standings.players["Ana"].wins) == (1, 1, 1)
+    assert [line.winners for line in archive.games()] == [(), ("Ana",)]
+    assert verify(archive).holds
+    with pytest.raises(ArchiveError, match="append-only"), archive.writing() as db:
+        db.exec_driver_sql("UPDATE scores SET won = 1")
 
 
 def test_two_copies_of_an_old_archive_agree_on_what_each_game_is(old: Path, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from desk.given import GivenError, load_claims, parse_corners, parse_corners_by_
 from desk.questions import file_name, understood
 from desk.records import Answer
 from desk.say import listed
-from desk.tally_words import tally_words
+from desk.tally_words import tally_words, verdict
 from desk.types import Claims, Question
 from tests.desk import fakes
 
@@ -189,6 +190,22 @@ def test_an_open_doubt_gives_the_range_and_says_what_hangs_on_it() -> None:
         "it can change Ana's total and the card Stile." in text
     )
     assert "Unsure, changes nothing: Ben's A1." in text
+
+
+def test_a_game_is_not_won_while_anything_is_open() -> None:
+    """Even where the answers cannot change who wins, and where a board is still missing."""
+    ana = fakes.seat("Ana", fakes.ANA, {"A2": ("moss", "slate")})
+    leading = fakes.outcome(ana, fakes.seat("Ben", fakes.BEN.replace("C: M M", "C: S M")))
+    whole = fakes.outcome(fakes.seat("Ana", fakes.ANA), fakes.seat("Ben", fakes.BEN))
+    waiting = replace(whole, missing=("Cleo",))
+
+    assert leading.hangs.winners == ("Ana",)
+    assert verdict(leading).startswith("Still open: Ana ahead whatever the answers are")
+    assert verdict(waiting) == "Still open: Cleo not read yet. So far Ana."
+    for one in (leading, waiting):
+        assert " win" not in "\n".join(tally_words(one)).replace("who wins", "")
+        assert tally_json(one)["settled"] is False
+    assert verdict(whole) == "Ana wins."
 
 
 def test_a_covered_cell_may_be_anything() -> None:

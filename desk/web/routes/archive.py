@@ -54,7 +54,7 @@ def archive_games(
             "totals": dict(one.totals),
             "winners": list(one.winners),
             "evening": one.evening,
-            "settled": archive.game(one.id)["tally"].get("settled", True),
+            "settled": one.settled,
         }
         for one in found
     ]
@@ -92,7 +92,10 @@ def archive_outlines(request: Request, number: Kept, seat: Seat) -> dict[str, An
 
 @router.get("/archive/standings", summary="Who won how often, by player and game")
 def standings(request: Request) -> list[dict[str, Any]]:
-    """Games, wins (shared wins count), best and mean total, most wins first."""
+    """For each game: games, wins (shared wins count), best and mean total, most wins first.
+
+    ``open`` games were kept with doubts that matter and count only once they are settled.
+    """
     return standings_rows(archive_of(request).standings())
 
 
@@ -110,16 +113,22 @@ def kept_game(request: Request, number: int) -> dict[str, Any]:
 
 
 def standings_rows(found: list[Standings]) -> list[dict[str, Any]]:
-    """One row for each player of each game sheet."""
+    """Of each game sheet, its games and a row for each player."""
     return [
         {
             "game": standings.scope[0],
-            "player": player,
-            "games": played.games,
-            "wins": played.wins,
-            "best": played.best,
-            "mean": round(played.mean, 1),
+            "games": standings.games,
+            "open": standings.open,
+            "players": [
+                {
+                    "player": player,
+                    "games": played.games,
+                    "wins": played.wins,
+                    "best": played.best,
+                    "mean": round(played.mean, 1),
+                }
+                for player, played in standings.ranked()
+            ],
         }
         for standings in found
-        for player, played in standings.ranked()
     ]

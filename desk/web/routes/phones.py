@@ -7,12 +7,18 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
+from desk.web.errors import Refusal
+
 router = APIRouter()
 
 
 @router.post("/invitations", status_code=201, summary="A key with which one more phone may join")
 def invite(request: Request) -> dict[str, Any]:
     """The address to open there, and the same as a QR code."""
+    if not request.app.state.door.needs_session:
+        raise Refusal(
+            409, "This desk is open on this machine only. Start it with --lan for phones."
+        )
     make: Callable[[], tuple[str, str]] = request.app.state.invite
     address, svg = make()
     return {"address": address, "qr": svg}

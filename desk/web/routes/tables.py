@@ -10,6 +10,7 @@ from desk.durable import write_durably
 from desk.shelf import Shelf
 from desk.web import forms
 from desk.web.games import card_svg, game_view
+from desk.web.office import Office
 from desk.web.routes.asked import Named, office_of
 from scoring.sheet import load_sheet, parse_sheet
 
@@ -30,6 +31,7 @@ async def desk(request: Request) -> dict[str, Any]:
     ]
     evenings = [office.evening(log.partition("/")[2]) for log in office.journal.logs("evening/")]
     return {
+        "calibrations": calibrations_of(office),
         "tables": tables,
         "sheets": sheets,
         "evenings": [
@@ -45,6 +47,23 @@ async def desk(request: Request) -> dict[str, Any]:
         "lan": request.app.state.door.needs_session,
         "demo": request.app.state.demo,
     }
+
+
+def calibrations_of(office: Office) -> list[list[dict[str, Any]]]:
+    """Calibrations by the name of their table, the latest first, in both ways; at most 50 names."""
+    by_name: dict[str, list[dict[str, Any]]] = {}
+    for log in office.journal.logs("calibration/"):
+        made = office.calibration(log.partition("/")[2])
+        told = {
+            "id": made.id,
+            "name": made.name,
+            "sheet": made.sheet,
+            "at": made.at,
+            "photos": len(made.empty) + len(made.layout),
+            "learned": bool(made.table),
+        }
+        by_name.setdefault(made.name.casefold(), []).append(told)
+    return list(by_name.values())[:50]
 
 
 @router.get("/tables/{table}", summary="A table's game: colours, cards, facts of the end")

@@ -18,8 +18,15 @@ export async function begin() {
     const made = await tell("POST", "/api/calibrations", { name: name.value, sheet: sheet.value });
     if (made) location.hash = `#/calibrate/${made.id}`;
   };
-  return [h("h1", {}, "Learn a table"), h("p", {}, "A table is one set of pieces in one light. Two or three photos teach it: the empty board, then pieces whose places are known."),
-    h("form", { onsubmit: send }, field("Name of the table", name), field("Game", sheet), field("A game of your own", own, "A game sheet is a text file (.toml); it is checked before it is taken."), h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Go on")))];
+  return [h("h1", {}, "Learn a table"), h("p", {}, "A table is one set of pieces in one light. Two or three photos teach it: the empty board, then pieces whose places are known."), begun(desk),
+    h("form", { onsubmit: send }, field("Name of the table", name), field("Game", sheet), field("Or a game of your own", own, "A game sheet is a text file (.toml); it is checked before it is taken."), h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Go on")))];
+}
+
+// One entry a table, the latest begun first; earlier ones of the same name stay within reach.
+function begun({ calibrations, sheets }) {
+  const game = (one) => sheets.find((sheet) => sheet.name === one.sheet)?.game ?? one.sheet;
+  const line = (one) => h("li", {}, h("a", { class: "line", href: `#/calibrate/${one.id}` }, h("b", {}, one.name), h("br"), h("span", { class: "quiet" }, `${game(one)} · ${one.photos === 1 ? "1 photo" : `${one.photos} photos`} · ${one.learned ? "learned" : "not learned yet"} · ${new Date(one.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}`)));
+  return calibrations.length ? h("details", { open: !calibrations[0][0].learned }, h("summary", {}, "Go on with one that was begun"), h("ul", { class: "list" }, calibrations.map(([latest, ...older]) => [line(latest), older.length ? h("li", {}, h("details", {}, h("summary", {}, `${older.length} earlier of ${latest.name}`), h("ul", { class: "list" }, older.map(line)))) : null]))) : null;
 }
 
 export function photoInputs(path, what, key, after = soon) {

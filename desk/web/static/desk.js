@@ -30,9 +30,14 @@ let round = 0;
 
 function draw() {
   if (!here || (here.from && !here.state)) return;
+  const mine = here; // what was asked for on a screen that was left since is not shown any more
   Promise.resolve(here.screen(here.state, ...here.parts)).then(
-    (content) => content && show(content),
-    (error) => show(h("h1", {}, "That did not work"), h("p", { class: "box" }, error.message), h("a", { class: "button", href: "#/" }, "To the first page")),
+    (content) => content && mine === here && show(content),
+    (error) => {
+      if (mine !== here) return;
+      mine.state = null; // so that the next look shows it, once what was missing is there
+      show(h("h1", {}, "That did not work"), h("p", { class: "box" }, error.message), h("a", { class: "button", href: "#/" }, "To the first page"));
+    },
   );
 }
 

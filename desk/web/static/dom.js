@@ -39,7 +39,7 @@ export function show(...content) {
 
 export function dialog(title, ...content) {
   const close = h("button", { onclick: () => box.close() }, "Close");
-  const box = h("dialog", { "aria-label": title }, h("h2", { tabindex: "-1" }, title), ...content, h("div", { class: "row" }, close));
+  const box = h("dialog", { "aria-label": title }, h("div", { class: "row top" }, h("h2", { class: "grow", tabindex: "-1" }, title), close), ...content);
   box.addEventListener("close", () => box.remove());
   document.body.append(box);
   box.showModal();

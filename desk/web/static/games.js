@@ -37,7 +37,7 @@ export async function screen(state, id, number, name, seat) {
   const table = await tableOf(state.table);
   const at = { state, game, table, seat: Number(seat), api: `/api/evenings/${id}/games/${number}`, base: `#/e/${id}/${number}` };
   const body = await { boards, board, corners, ask, claims, tally, teach }[name](at);
-  return [h("p", { class: "quiet" }, `${state.name} · ${table.game} · game ${number}`), tabs(at, name), body];
+  return [h("p", { class: "quiet" }, `${state.name} · `, h("span", { class: "wide" }, `${table.game} · `), `game ${number}`), tabs(at, name), body];
 }
 
 function tabs({ state, game, base }, name) {
@@ -61,10 +61,10 @@ async function boards({ state, game, table, api, base }) {
     const place = await placeOf(board);
     const path = `${api}/boards/${seat}/photo`;
     return h("li", { class: "card" }, h("h2", {}, player), range(game, player) ? h("p", { "aria-live": "polite" }, range(game, player)) : null, progressOf(path),
-      board?.state === "reading" ? h("p", { role: "status" }, state.waiting > 2 ? `Waiting to be read; ${state.waiting} before it or beside it …` : "Reading …", h("progress", { "aria-label": `Reading ${player}’s board` })) : null,
+      board?.state === "reading" ? h("p", { role: "status" }, state.waiting > 2 ? `Waiting for its turn: ${state.waiting} photos wait …` : "Reading …", h("progress", { "aria-label": `Reading ${player}’s board` })) : null,
       board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason[0].toUpperCase()}${board.reason.slice(1)} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
       place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`)] : null,
-      photoInputs(path, `${player}’s board`, `seat-${seat}`), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
+      !board && game.erased.includes(seat) ? h("p", { class: "quiet" }, "The photo was erased on request.") : null, photoInputs(path, `${player}’s board`, `seat-${seat}`), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
   }));
   const swap = h("select", { "aria-label": "First player" }, state.players.map((p, i) => h("option", { value: i }, p)));
   const withWhom = h("select", { "aria-label": "Second player" }, state.players.map((p, i) => h("option", { value: i, selected: i === 1 }, p)));
@@ -74,6 +74,8 @@ async function boards({ state, game, table, api, base }) {
     h("h2", {}, "Next game"), h("div", { class: "row" }, state.games.map((one) => one.number !== game.number ? h("a", { class: "button", href: `#/e/${state.id}/${one.number}/boards` }, `Game ${one.number}`) : null),
       h("button", { onclick: async () => { const made = await tell("POST", `/api/evenings/${state.id}/games`, {}); if (made) location.hash = `#/e/${state.id}/${made.number}/boards`; } }, "Begin another game"))];
 }
+
+const FOUND = { marks: "its corner marks", artwork: "its printed pattern", corners: "the four corners that were shown" };
 
 function legend(table) {
   return h("ul", { class: "key", "aria-label": "Signs" }, table.colours.map((colour) => h("li", {}, sign(colour), `${colour.letter} ${colour.name}`)), h("li", {}, "– empty"), h("li", {}, "? dashed: unsure"), h("li", {}, "! thick: said by a person"));
@@ -90,7 +92,7 @@ async function board({ state, game, table, api, base, seat }) {
   const told = read.parts[game.boards[seat].part].reading;
   return [h("h1", {}, `${player}’s board`), h("p", { "aria-live": "polite" }, [range(game, player), doubts ? `${doubts} of ${Object.keys(cells).length} cells unsure` : "every cell is sure"].filter(Boolean).join(" · ")),
     zoomable(boardSvg(place, cells, { label: `${player}’s board; choose a cell to see and correct it`, tap }), `board-${seat}`), h("p", { class: "quiet" }, "Tap a cell to see it and correct it."), legend(table),
-    h("p", { class: "quiet" }, `Found by ${told.method}; cell centres within ${told.error_mm.toFixed(1)} mm.`),
+    h("p", { class: "quiet" }, `Found by ${FOUND[told.method] ?? told.method}, true to ${told.error_mm.toFixed(1)} mm.`),
     h("div", { class: "row" }, h("a", { class: "button", href: `${base}/corners/${seat}` }, "The outline is wrong"), h("a", { class: "button", href: `${base}/boards` }, "All boards"))];
 }
 
@@ -124,7 +126,7 @@ async function ask({ state, game, table, api, base }) {
   if (!game.view) return [h("h1", {}, "Questions"), h("p", {}, read ? "Working out what matters …" : "Snap the boards first."), h("a", { class: "button", href: `${base}/boards` }, "Boards")];
   const open = game.view.questions.filter((q) => !q.left_open);
   const left = game.view.questions.filter((q) => q.left_open);
-  const totals = h("ul", { class: "list", "aria-live": "polite" }, state.players.map((player) => h("li", {}, h("b", {}, player), " ", range(game, player) ?? "not snapped yet")));
+  const totals = h("ul", { class: "list totals", "aria-live": "polite" }, state.players.map((player) => h("li", {}, h("b", {}, player), " ", range(game, player) ?? "not snapped yet")));
   if (!open.length) return [h("h1", {}, "Questions"), h("p", { role: "status" }, game.fresh ? (left.length ? "Nothing else to ask." : "Nothing to ask: no doubt can change anything.") : "Working out what that settles …"),
     left.length ? [h("h2", {}, "Left open"), h("ul", { class: "list" }, left.map((q) => h("li", {}, `${q.player}, ${q.cell}. ${q.stakes} `, h("button", { onclick: async () => { await tell("POST", `${api}/answers`, { seat: q.seat, cell: q.cell, colour: "" }); soon(); } }, `Ask again: ${q.player} ${q.cell}`))))] : null, h("h2", {}, "Totals"), totals, game.fresh ? h("a", { class: "button first", href: `${base}/tally` }, "To the tally") : null];
   const q = open[0];
@@ -137,8 +139,8 @@ async function ask({ state, game, table, api, base }) {
   };
   const [first, second, ...others] = cell.choices;
   return [h("h1", {}, `${q.player}, cell ${q.cell}`), h("p", { class: "quiet", role: "status" }, open.length === 1 ? "The last question." : `${open.length} questions; an answer may settle others.`),
-    h("div", { class: "ask" }, h("div", {}, place ? crop(place, q.cell, `Cell ${q.cell} of ${q.player}’s board, outlined on the photo`) : null),
-      h("div", {}, h("p", {}, `Why: ${cell.doubt ?? "it is in doubt"}.`), h("p", {}, q.stakes), h("h2", {}, "What lies here?"),
+    h("div", { class: "ask" }, h("div", { class: "look" }, place ? crop(place, q.cell, `Cell ${q.cell} of ${q.player}’s board, outlined on the photo`) : null, h("div", {}, h("p", {}, `Why: ${cell.doubt ?? "it is in doubt"}.`), h("p", {}, q.stakes))),
+      h("div", {}, h("h2", {}, "What lies here?"),
         colourButton(table, first, answer(first), "choice-1"), colourButton(table, second, answer(second), "choice-2"),
         h("details", {}, h("summary", { "data-key": "others" }, "Something else"), others.map((name) => colourButton(table, name, answer(name)))),
         h("button", { onclick: answer("skip") }, "Leave it open"))),
@@ -189,8 +191,8 @@ async function tally({ state, game, table, api, base }) {
     if (navigator.share) { try { await navigator.share({ title, text }); return; } catch { /* put away; the clipboard is left */ } }
     try { await navigator.clipboard.writeText(text); say("Copied. Paste it into a message."); } catch { dialog("The tally as text", h("pre", { tabindex: "0", class: "scroll" }, text)); }
   };
-  return [h("h1", {}, "Tally"), h("p", { class: told.settled && !missing.length ? "" : "mind", role: "status" }, missing.length ? `Still missing: ${missing.join(", ")}. So far: ` : "", told.verdict), told.problem_words.map((words) => h("p", { class: "box" }, words)),
-    tallyTable(players, told.rows, told.totals, told.settled && !missing.length ? told.winners : [], (column, label) => proof(told.players[column], label, places[column], game.view.boards[seatOf(players[column])].cells)),
+  return [h("h1", {}, "Tally"), h("p", { class: told.settled ? "" : "mind", role: "status" }, told.verdict), told.problem_words.map((words) => h("p", { class: "box" }, words)),
+    tallyTable(players, told.rows, told.totals, told.settled ? told.winners : [], (column, label) => proof(told.players[column], label, places[column], game.view.boards[seatOf(players[column])].cells)),
     h("p", { class: "quiet noprint" }, "Each number opens its proof on the photo."), told.unsure_words.map((words) => h("p", { class: "quiet" }, words)),
     h("h2", {}, "Said by people"), game.answers.length ? h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour}, by ${a.by}`))) : h("p", { class: "quiet" }, "Nothing was asked or corrected."),
     h("div", { class: "noprint" }, h("h2", {}, "Share"), h("div", { class: "row" }, h("a", { class: "button", href: `${file}.png`, download: "tally.png" }, "Picture (PNG)"), h("a", { class: "button", href: `${file}.pdf`, download: "tally.pdf" }, "PDF"), h("button", { onclick: shareText, "data-key": "share-text" }, "Text"), h("a", { class: "button", href: `${file}.html`, download: "score-sheet.html" }, "Score sheet"), h("button", { onclick: () => print() }, "Print")),
@@ -209,7 +211,7 @@ async function teach({ state, game, table, base }) {
   const lift = view.may_lift.map((one) => one.cell);
   return [h("h1", {}, "Teach"), pickPlayer(state, "teach"), h("p", { class: "quiet" }, "As read from the photo of this moment; unsure cells count as what they most look like."),
     h("h2", {}, `A piece may lie in ${view.may_lie.length || "no"} cells`), view.may_lie.length ? boardSvg(place, view.cells, { label: `A piece may lie in ${view.may_lie.join(" ")}`, lit: view.may_lie, letters: false }) : h("p", { class: "quiet" }, "The board has no free cell that would hold a piece."), h("p", {}, view.may_lie.join(" ")),
-    h("h2", {}, `${lift.length || "No"} pieces may be lifted`), lift.length ? boardSvg(place, view.cells, { label: `May be lifted: ${lift.join(" ")}`, lit: lift }) : null, list(view.may_lift.map((one) => h("li", {}, h("b", {}, `${one.cell} ${view.cells[one.cell].colour}${view.cells[one.cell].state === "open" ? " (unsure)" : ""}`), ` ${one.words}`)), "Each piece holds another one up."),
+    h("h2", {}, `${lift.length || "No"} pieces may be lifted`), lift.length ? boardSvg(place, view.cells, { label: `May be lifted: ${lift.join(" ")}`, lit: lift }) : null, list(view.may_lift.map((one) => h("li", {}, h("b", {}, `${one.cell} ${view.cells[one.cell].colour}${view.cells[one.cell].state === "open" ? " (unsure)" : ""}`), ` · ${one.words}`)), "Each piece holds another one up."),
     h("h2", {}, "One piece away"), list(near.map((one) => h("li", {}, h("b", {}, one.card), ` ${one.words.split(", ").slice(1).join(", ")} `, h("button", { onclick: () => dialog(one.card, h("p", {}, `${one.words}.`), boardSvg(place, view.cells, { label: one.words, lit: one.cells, wanted: one.missing.map((m) => m.cell) })) }, `Show ${one.card}`))), "No card lacks just one piece.")];
 }
 

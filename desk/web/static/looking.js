@@ -52,9 +52,10 @@ export async function phones() {
     const qr = h("img", { src: `data:image/svg+xml,${encodeURIComponent(made.qr)}`, alt: "QR code with the address below", width: 288, height: 288 });
     place.replaceChildren(h("p", {}, "Scan this with the other phone’s camera. The code lets one phone in, once, within a quarter of an hour."), h("div", { class: "qr" }, qr), h("p", {}, h("code", {}, made.address)));
   };
-  const leave = async () => { await tell("DELETE", "/api/session"); location.reload(); };
   const desk = await call("GET", "/api/desk");
-  return [h("h1", {}, "Phones"), desk.lan ? null : h("p", { class: "box" }, "This desk is open on this machine only. For phones, stop it and start it with --lan."),
+  if (!desk.lan) return [h("h1", {}, "Phones"), h("p", { class: "box" }, "This desk is open on this machine only."), h("p", {}, "To let phones in, stop it with Ctrl-C where it was started, and start it so: ", h("code", {}, "tallyglass serve --lan")), h("p", {}, "The terminal then shows a code for the first phone; nothing leaves the room, and no internet is needed.")];
+  const leave = async () => { await tell("DELETE", "/api/session"); location.reload(); };
+  return [h("h1", {}, "Phones"),
     h("p", {}, "All phones see the same evening. Nothing leaves the room: the laptop does the work, without internet."),
     h("div", { class: "row" }, h("button", { class: "first", onclick: make }, "Let one more phone in"), h("button", { onclick: leave }, "Sign this phone out")), place];
 }
@@ -75,7 +76,7 @@ export async function archive() {
     const evenings = [...new Set(shown.map((game) => game.evening))];
     const none = wanted.length ? "No kept game has all of this." : "No game is kept yet. A game’s tally has the button for it.";
     list.replaceChildren(...(shown.length ? evenings.flatMap((evening) => [h("h2", {}, evening || "Games"), h("ul", { class: "list" }, shown.filter((game) => game.evening === evening).map((game) => h("li", {}, h("a", { class: "line", href: `#/archive/${game.id}` }, h("b", {}, `${game.game}, game ${game.id}`), h("br"),
-      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.settled ? `won by ${game.winners.join(", ")}` : "kept with open doubts"}`)))))]) : [h("p", { class: "quiet" }, none)]));
+      Object.entries(game.totals).map(([player, total]) => `${player} ${total}`).join(", "), h("br"), h("span", { class: "quiet" }, `${when(game.saved_at)} · ${game.settled ? `won by ${game.winners.join(", ")}` : "still open, won by nobody yet"}`)))))]) : [h("p", { class: "quiet" }, none)]));
     if (games.length === PAGE) list.append(h("button", { onclick: () => fill(games.at(-1).id) }, "Older games"));
   };
   let timer = 0;
@@ -86,29 +87,33 @@ export async function archive() {
 }
 
 export async function standings() {
-  const rows = await call("GET", "/api/archive/standings");
-  const all = [...new Set(rows.map((row) => row.game))];
-  return [h("h1", {}, "Standings"), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive")), rows.length ? null : h("p", { class: "quiet" }, "No game is kept yet."),
-    all.map((game) => [h("h2", {}, game), h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Standings of ${game}` }, h("table", {}, h("thead", {}, h("tr", {}, ["Player", "Games", "Won", "Best", "Mean"].map((word) => h("th", { scope: "col" }, word)))),
-      h("tbody", {}, rows.filter((row) => row.game === game).map((row) => h("tr", {}, h("th", { scope: "row" }, row.player), [row.games, row.wins, row.best, row.mean].map((value) => h("td", {}, String(value))))))))])];
+  const all = await call("GET", "/api/archive/standings");
+  const open = (one) => (one.open ? h("p", { class: "mind" }, one.open === 1 ? "1 game is still open: it counts once its doubts are settled." : `${one.open} games are still open: they count once their doubts are settled.`) : null);
+  const table = (one) => h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Standings of ${one.game}` }, h("table", {}, h("thead", {}, h("tr", {}, ["Player", "Games", "Won", "Best", "Mean"].map((word) => h("th", { scope: "col" }, word)))),
+    h("tbody", {}, one.players.map((row) => h("tr", {}, h("th", { scope: "row" }, row.player), [row.games, row.wins, row.best, row.mean].map((value) => h("td", {}, String(value))))))));
+  return [h("h1", {}, "Standings"), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive")), all.length ? null : h("p", { class: "quiet" }, "No game is kept yet."),
+    all.map((one) => [h("h2", {}, one.game), one.players.length ? table(one) : null, open(one)])];
 }
 
 export async function keptGame(_state, number) {
   const game = await call("GET", `/api/archive/games/${number}`);
-  const places = await Promise.all(game.boards.map((_, seat) => call("GET", `/api/archive/games/${number}/boards/${seat}/outlines`)));
-  places.forEach((place, seat) => (place.picture = `/api/archive/games/${number}/boards/${seat}/photo.jpg`));
+  const places = await Promise.all(game.boards.map((board, seat) => (board.erased ? null : call("GET", `/api/archive/games/${number}/boards/${seat}/outlines`))));
+  places.forEach((place, seat) => { if (place) place.picture = `/api/archive/games/${number}/boards/${seat}/photo.jpg`; });
   const players = game.tally.players;
+  const open = game.tally.settled === false;
   const labels = [...new Set(players.flatMap((player) => player.lines.map((line) => line.label)))];
-  const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: places[seat].letters[colour] ?? "–", state: game.answers.some((a) => a.player === game.boards[seat].player && a.cell === cell && a.colour !== "skip") ? "answered" : "sure" }]));
+  const state = (player, cell) => (game.answers.some((a) => a.player === player && a.cell === cell && a.colour !== "skip") ? "answered" : (game.tally.unsure ?? []).some((u) => u.player === player && u.cell === cell) ? "open" : "sure");
+  const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: places[seat]?.letters[colour] ?? "–", state: state(game.boards[seat].player, cell) }]));
   const seatOf = (player) => game.boards.findIndex((board) => board.player === player);
+  const total = ({ total, between: [low, high] = [total, total] }) => (low === high ? String(total) : `${total} (${low} to ${high})`);
+  const board = (one, seat) => [h("h2", {}, one.player), places[seat] ? zoomable(boardSvg(places[seat], told(seat), { label: `${one.player}’s board as kept` }), `kept-${seat}`) : h("p", { class: "quiet" }, "The photo was erased on request; what was read of it stays.")];
   return [h("h1", {}, `${game.sheet_name}, game ${game.id}`), h("p", { class: "quiet" }, `Kept ${when(game.saved_at)}. It is never changed.`, game.reason ? ` It takes the place of an earlier entry: ${game.reason}.` : ""),
     game.entries.length ? h("p", { class: game.corrected ? "box" : "" }, game.corrected ? "This entry was corrected since. All entries of this game: " : "Other entries of this game: ", game.entries.map((other) => [h("a", { href: `#/archive/${other}` }, `game ${other}`), " "])) : null,
-    h("p", { class: "mind" }, game.tally.settled === false ? `Kept with open doubts: ${game.tally.winners.join(", ")} as read.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
-    tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map((p) => String(p.total)), game.tally.settled === false ? [] : game.tally.winners,
+    h("p", { class: open ? "mind" : "" }, open ? `Still open: ${game.tally.winners.join(", ")} as read, but it was kept with doubts, so nobody has won yet.` : `Won by ${game.tally.winners.join(", ")}. ${game.tally.tie_break ?? ""}`),
+    tallyTable(players.map((p) => p.player), labels.map((label) => ({ label, points: players.map((p) => String(p.lines.find((line) => line.label === label)?.points ?? "-")) })), players.map(total), open ? [] : game.tally.winners,
       (column, label) => proof(players[column], label, places[seatOf(players[column].player)], told(seatOf(players[column].player)))),
     game.answers.length ? [h("h2", {}, "Said by people"), h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour} (${a.by})`)))] : null,
-    game.boards.map((board, seat) => [h("h2", {}, board.player), zoomable(boardSvg(places[seat], told(seat), { label: `${board.player}’s board as kept` }), `kept-${seat}`)]),
-    h("p", { class: "quiet" }, `Made by ${Object.entries(game.versions).map((part) => part.join(" ")).join(", ")}.`), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive"))];
+    game.boards.map(board), h("details", {}, h("summary", {}, "What read and counted it"), h("p", { class: "quiet" }, `${Object.entries(game.versions).map((part) => part.join(" ")).join(", ")}.`)), h("p", {}, h("a", { href: "#/archive" }, "Back to the archive"))];
 }
 
 // Every number is a button that opens its proof on the photo.
@@ -125,5 +130,5 @@ export function proof(player, label, place, cells) {
   dialog(`${player.player}, ${label}: ${line.points}`,
     lit.length && place ? boardSvg(place, cells, { label: `The pieces that count: ${lit.join(" ")}`, lit }) : null,
     line.note ? h("p", {}, line.note) : null,
-    line.proofs.length ? h("ol", {}, line.proofs.map((one) => h("li", {}, `${one.words} `, h("span", { class: "quiet" }, one.cells.join(" ")), h("b", {}, ` ${one.points}`)))) : line.note ? null : h("p", {}, "Nothing counts here."));
+    line.proofs.length ? h("ul", { class: "list proofs" }, line.proofs.map((one) => h("li", {}, h("span", {}, `${one.words} `, h("span", { class: "quiet" }, one.cells.join(" "))), h("b", {}, String(one.points))))) : line.note ? null : h("p", {}, "Nothing counts here."));
 }

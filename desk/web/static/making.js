@@ -71,11 +71,11 @@ async function proposal(head, made, restart) {
     }
   }
   const mode = made.mode ?? "cells";
-  const ways = [["cells", "Taps mend cells"], ["anchors", "Taps point at anchors"]].map(([name, words]) => h("button", { "aria-pressed": String(mode === name), class: mode === name ? "first" : "", "data-key": `mode-${name}`, onclick: () => keep({ mode: name }) }, words));
+  const ways = [["cells", "Taps mend cells"], ["anchors", "Taps mark where building begins"]].map(([name, words]) => h("button", { "aria-pressed": String(mode === name), class: mode === name ? "first" : "", "data-key": `mode-${name}`, onclick: () => keep({ mode: name }) }, words));
   const undo = h("button", { "data-key": "undo", disabled: !(made[mode] ?? []).length, onclick: () => keep({ [mode]: made[mode].slice(0, -1) }) }, "Undo the last tap");
   const support = h("select", { "aria-label": "Support", onchange: () => keep({ support: support.value }) }, [["any", "one inner side against a piece is enough"], ["all", "all inner sides must lie against pieces"]].map(([value, words]) => h("option", { value, selected: (made.support ?? "any") === value }, words)));
   return [head, seen.told.map((words) => h("p", { class: "quiet" }, words)),
-    h("p", { role: "status" }, `${Object.keys(seen.outlines).length} cells (${seen.kind}) on ${seen.size_mm.join(" × ")} mm; ${seen.anchors.length} anchors.`),
+    h("p", { role: "status" }, `${Object.keys(seen.outlines).length} cells (${seen.kind}) on ${seen.size_mm.join(" × ")} mm; building begins at ${seen.anchors.length} of them.`),
     h("p", {}, mode === "cells" ? "Tap a cell that is none to take it off; tap where one was missed to add it." : "Tap cells where a piece may lie alone, or beside all cells at the edge where building begins. Dots show the inner sides."),
     h("div", { class: "row" }, ways, undo), overlay(made, mode), made.anchors?.length ? field("A piece holds where", support) : null, details(made), restart];
 }
@@ -163,7 +163,7 @@ export async function shelf() {
     const box = dialog(`Rename ${one.name}`, h("form", { onsubmit: async (event) => { event.preventDefault(); if (await tell("POST", `/api/shelf/${one.id}/name`, { name: name.value })) { box.close(); redraw(); } } }, field("Its new name", name), h("button", { class: "first", type: "submit" }, "Rename")));
   };
   const older = (one) => one.versions.slice(0, -1).reverse().map((version) => h("li", {}, h("div", { class: "row" }, h("span", { class: "grow" }, `Version ${version.number}, ${at(version)}`), h("button", { onclick: async () => { if (await tell("POST", `/api/shelf/${one.id}/back`, { number: version.number })) redraw(); } }, `Use version ${version.number} again`))));
-  const card = (one) => h("li", { class: "card" }, h("h2", {}, one.name), h("p", {}, `${one.game}; version ${one.number}, ${at(one)}`), h("p", { class: "quiet" }, `sha256 ${one.sha256.slice(0, 12)}`),
+  const card = (one) => h("li", { class: "card" }, h("h2", {}, one.name), h("p", {}, `${one.game}; version ${one.number}, ${at(one)}`), h("p", { class: "quiet" }, `Fingerprint of its file: ${one.sha256.slice(0, 12)}`),
     h("div", { class: "row" }, h("a", { class: "button", href: `#/tables/${one.id}/trial` }, "Try it"), h("button", { "data-key": `rename-${one.id}`, onclick: () => rename(one) }, "Rename"), h("a", { class: "button", href: `/api/shelf/${one.id}/file`, download: `${one.id}.table` }, "Save as a file")),
     one.versions.length > 1 ? h("details", {}, h("summary", {}, `${one.versions.length - 1} older`), h("ul", { class: "list" }, older(one))) : null);
   const take = async (file) => {

@@ -5,18 +5,19 @@ from __future__ import annotations
 import json
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from desk.web.serving import ServingError, own_address
 from samples.penmarrow import load_penmarrow
 from scoring.legality import liftable_pieces, places_for_next
 from tests.desk.practice import PRACTICE
 from tests.desk.web.conftest import PLAYERS, furnished
 from tests.desk.web.looks import serious, small_targets, too_wide
-from tests.desk.web.served import served
+from tests.desk.web.served import Served, served
 
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = (
@@ -52,10 +53,33 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory, table: Path) -> Iterator[str]:
+def desk(tmp_path_factory: pytest.TempPathFactory, table: Path) -> Iterator[Served]:
+    """A desk that phones enter by a code; on this machine only where there is no network."""
     folder = tmp_path_factory.mktemp("journey")
-    with served(furnished(folder / "data", table), folder / "archive") as desk:
-        yield desk.address
+    try:
+        own_address()
+        lan = ["--lan"]
+    except ServingError:
+        lan = []
+    with served(furnished(folder / "data", table), folder / "archive", *lan) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def address(desk: Served) -> str:
+    return desk.address
+
+
+@pytest.fixture(scope="module")
+def host_session(browser: Any, desk: Served) -> Any:
+    """The cookies of the phone that scanned the code in the terminal; without a code, none."""
+    context = browser.new_context()
+    if path := re.search(r"/join\?key=\S+", desk.said):
+        page = context.new_page()
+        assert page.goto(desk.address).status == 401
+        page.goto(desk.address + path[0])
+        page.wait_for_selector("text=New evening")
+    return context.storage_state()
 
 
 class Phone:
@@ -100,8 +124,44 @@ class Phone:
         assert outside == set()
 
 
-def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Path):
-    host = Phone(browser, address)
+def totals(phone: Phone) -> list[str]:
+    """The totals beside a question, a line a player."""
+    return "\n".join(phone.page.locator("ul.totals").all_inner_texts()).splitlines()
+
+
+def until(phone: Phone, so: Callable[[], bool]) -> None:
+    """Wait until a screen shows it; asked from here, for the page's own policy forbids eval."""
+    for _ in range(WAIT_MS // 100):
+        if so():
+            return
+        phone.page.wait_for_timeout(100)
+    raise AssertionError("the screen never showed it")
+
+
+def numbers(line: str) -> tuple[int, int, int]:
+    """The total in such a line, and the totals between which it lies."""
+    total, *span = (int(number) for number in re.findall(r"-?\d+", line))
+    low, high = span or (total, total)
+    return total, low, high
+
+
+def joined(browser: Any, host: Phone, **more: Any) -> Phone:
+    """A further phone, let in by the code that the host's phone shows."""
+    second = Phone(browser, host.address, **more)
+    here = host.page.evaluate("location.hash")
+    host.go("/#/phones")
+    if host.page.query_selector("text=Let one more phone in"):
+        host.press("text=Let one more phone in", ".qr img")
+        host.check("phones")
+        second.go(host.page.inner_text("code").removeprefix(host.address), "text=New evening")
+    host.go(f"/{here}", "[data-key=open-2]")
+    return second
+
+
+def test_a_whole_evening_on_two_phones(
+    browser: Any, address: str, host_session: Any, tmp_path: Path
+):
+    host = Phone(browser, address, storage_state=host_session)
     page = host.page
 
     # The first page, and a table learned on the phone.
@@ -144,7 +204,7 @@ def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Pat
     # A reload in the middle loses nothing; a second phone sees the same.
     page.reload()
     page.wait_for_selector("[data-key=open-2]")
-    second = Phone(browser, address, viewport={"width": 1280, "height": 800})
+    second = joined(browser, host, viewport={"width": 1280, "height": 800})
     second.go(f"/{page.evaluate('location.hash')}", "[data-key=open-2]")
     second.check("boards-wide")
 
@@ -164,15 +224,31 @@ def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Pat
     host.press("[data-key=tab-ask]", "h1")
     page.wait_for_selector(".ask")
     host.check("ask")
+
+    # An answer moves the total and its range, on both phones, and outlives a reload.
+    before, title = totals(host), page.inner_text("h1")
+    asked = title.partition(",")[0]
+    second.go(f"/{page.evaluate('location.hash')}", ".ask")
+    assert totals(second) == before
+    page.click("[data-key=choice-2]")
+    until(host, lambda: totals(host) != before)
+    after = totals(host)
+    (moved,) = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
+    assert all(line.startswith(asked) for line in moved)
+    (total, low, high), (new_total, new_low, new_high) = (numbers(line) for line in moved)
+    assert total != new_total
+    assert new_high - new_low < high - low
+    until(second, lambda: totals(second) == after)
+    page.reload()
+    page.wait_for_selector("ul.totals")
+    assert totals(host) == after
     for _ in range(30):
         page.wait_for_selector(".ask, a:has-text('To the tally')")
         if not page.query_selector(".ask"):
             break
         title = page.inner_text("h1")
         page.click("[data-key=choice-1]")
-        page.wait_for_function(
-            "title => document.querySelector('h1').innerText !== title", arg=title
-        )
+        until(host, lambda title=title: page.inner_text("h1") != title)
     page.wait_for_selector("text=To the tally")
     host.check("asked")
 
@@ -207,9 +283,6 @@ def test_a_whole_evening_on_two_phones(browser: Any, address: str, tmp_path: Pat
     host.check("kept")
     host.go("/#/standings", "td")
     host.check("standings")
-    host.go("/#/phones", "text=Let one more phone in")
-    host.press("text=Let one more phone in", ".qr img")
-    host.check("phones")
     host.clean()
     second.clean()
 
@@ -248,8 +321,11 @@ def test_the_demo_opens_on_a_game_and_teaches(browser: Any, tmp_path: Path, tabl
     assert told == {cell: grid[cell] for cell in lifted if cell not in unsure}
 
 
-def test_a_narrow_screen_with_double_text_loses_nothing(browser: Any, address: str):
-    phone = Phone(browser, address, viewport={"width": 320, "height": 640})
+def test_a_narrow_screen_with_double_text_loses_nothing(
+    browser: Any, address: str, host_session: Any
+):
+    narrow = {"width": 320, "height": 640}
+    phone = Phone(browser, address, viewport=narrow, storage_state=host_session)
     for path in ("/", "/#/new", "/#/calibrate", "/#/archive", "/#/phones", "/api"):
         phone.go(path)
         phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
