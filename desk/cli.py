@@ -144,6 +144,12 @@ def tally(
         list[str] | None,
         typer.Option(metavar='"PLAYER=X,Y X,Y X,Y X,Y"', help="A board's corners in photo pixels."),
     ] = None,
+    again: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PLAYER=PHOTO", help="A second photo of a board, read with the first."
+        ),
+    ] = None,
     by: Annotated[str, typer.Option(help="Who answers; kept with each answer.")] = "host",
     out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
         "tally-out"
@@ -163,6 +169,8 @@ def tally(
 
     A photo of several boards is named by each of their players, left to right: Ana=all.jpg
     Ben=all.jpg
+
+    A second photo of a board, where glare or a shadow hides pieces: --again Ana=ana-2.jpg
     """
     from desk.tallying import TallyJob, run_tally
 
@@ -174,6 +182,7 @@ def tally(
             answers=answers,
             ask=not no_questions,
             corners=corners or [],
+            again=again or [],
             by=by,
             out=out,
             archive=archive,

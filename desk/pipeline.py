@@ -13,12 +13,13 @@ from desk.beliefs import candidates_of, grid_of
 from desk.export import tally_json, versions
 from desk.records import Answer, BoardRecord, GameRecord
 from desk.suspicions import doubts_that_cannot_all_be, suspecting
-from desk.types import SKIP, Ask, Game, Outcome, PointsPx, Question, Seat
+from desk.types import SKIP, Ask, Clock, Game, Outcome, PointsPx, Question, Seat, now
 from scoring.doubts import Hangs, what_hangs
 from scoring.tally import tally
 from vision.decode import load_photo
-from vision.read import read_photo, settle
+from vision.read import read_photo
 from vision.report import reading_json
+from vision.second_look import read_together, settle
 
 
 def score_game(game: Game, ask: Ask) -> Outcome:
@@ -35,6 +36,29 @@ def seat_player(table: Table, player: str, path: Path, corners_px: PointsPx | No
     photo = load_photo(data, path.name)
     reading = read_photo(photo, table, corners_px)
     return Seat(player, data, photo, reading, reading, reading)
+
+
+def looked_again(game: Game, player: str, path: Path, clock: Clock) -> Game:
+    """The game with a second photo of one player's board read together with the first.
+
+    The photo that leaves fewer doubts becomes the board's. What it alone left open and both settle
+    is an answer by the other photo, so that the record shows what settled it. Raises
+    DifferentBoards where the photos cannot show the same board.
+    """
+    first = next(seat for seat in game.seats if seat.player == player)
+    again = seat_player(game.table, player, path)
+    joined = read_together([first.first, again.first], game.table)
+    best = min((first, again), key=lambda seat: seat.first.evidence is not joined.evidence)
+    other = again if best is first else first
+    by, at = f"the photo {other.photo.name}", now(clock)
+    answers = [
+        Answer(player, cell, read.colour, by, at)
+        for cell, read in joined.cells.items()
+        if read.doubt is None and best.first.cells[cell].doubt is not None
+    ]
+    seen = replace(best, first=joined, told=joined, reading=joined)
+    seats = tuple(seen if seat is first else seat for seat in game.seats)
+    return with_answers(replace(game, seats=seats), answers)
 
 
 def settle_doubts(game: Game, ask: Ask) -> Game:

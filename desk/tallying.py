@@ -15,7 +15,7 @@ from desk.durable import write_whole
 from desk.export import tally_csv, tally_json
 from desk.given import GivenError, PointsPx, load_claims, parse_corners_by_player, parse_seats
 from desk.pictures import save_overlay
-from desk.pipeline import record_of, score_game, seat_player, with_answers
+from desk.pipeline import looked_again, record_of, score_game, seat_player, with_answers
 from desk.questions import ask_at_terminal, file_name, leave_open
 from desk.say import CAUTION, complain, quietly, working
 from desk.scoresheet import score_sheet
@@ -26,6 +26,7 @@ from scoring.tally import check_names
 from scoring.types import EMPTY
 from vision.decode import load_photo
 from vision.read import read_boards as boards_in_photo
+from vision.second_look import why_look_again
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class TallyJob:
     by: str
     out: Path
     archive: Path | str | None
+    again: Sequence[str] = ()
     photos: str | None = None
     keep_metadata: bool = False
     evening: str = ""
@@ -69,12 +71,40 @@ def open_game(job: TallyJob, clock: Clock) -> Game:
     seats = parse_seats(job.boards)
     claims = load_claims(job.claims) if job.claims else Claims()
     given = load_answers(job.answers, table.sheet, list(seats)) if job.answers else None
+    again = second_photos(job.again, seats)
     game = read_boards(table, seats, claims, job.corners)
+    for player, path in again.items():
+        with working(f"Reading {player}'s board once more"):
+            game = looked_again(game, player, path, clock)
+    for player, why in worth_another_photo(game):
+        complain(f"{player}'s board: {why} Add --again {player}=PHOTO.")
     if given is None:
         return game
     answers = answers_from(given, clock)
     print(f"{len(answers)} answers by {given.by} from {job.answers}.")
     return with_answers(game, answers)
+
+
+def second_photos(words: Sequence[str], seats: Mapping[str, Path]) -> dict[str, Path]:
+    """Second photos by player. Raises GivenError where one cannot be a second photo of a board."""
+    again = parse_seats(words)
+    for player, path in again.items():
+        if player not in seats:
+            raise GivenError(f"--again {player}", f"begin with a player: {', '.join(seats)}.")
+        if list(seats.values()).count(seats[player]) > 1:
+            raise GivenError(
+                f"--again {player}",
+                f"{seats[player].name} shows several boards; give each board a photo of its own.",
+            )
+        if path.resolve() == seats[player].resolve():
+            raise GivenError(f"--again {player}", "is the same photo; snap the board once more.")
+    return again
+
+
+def worth_another_photo(game: Game) -> list[tuple[str, str]]:
+    """Players whose board a second photo would settle better than questions, and why."""
+    why = [(seat.player, why_look_again(seat.first, game.table)) for seat in game.seats]
+    return [(player, words) for player, words in why if words]
 
 
 def read_boards(

@@ -405,3 +405,75 @@ def test_corners_are_refused_for_a_photo_of_several_boards(
 
     assert ended.code != 0
     assert "both.png shows several boards; corners can be given for a photo of one." in ended.err
+
+
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Isla's board from two stands: something dark lies over another corner in each."""
+    folder = tmp_path_factory.mktemp("twice")
+    pixels = np.array(Image.open(PRACTICE / "game" / "isla.jpg"))
+    height, width = pixels.shape[:2]
+    rng = np.random.default_rng(3)
+    paths = []
+    for name, left in (("isla-1.png", 0.33), ("isla-2.png", 0.56)):
+        covered = pixels.copy()
+        part = covered[int(0.42 * height) : int(0.55 * height), int(left * width) :]
+        part = part[:, : int(0.1 * width)]
+        part[:] = rng.integers(0, 256, part.shape)
+        paths.append(folder / name)
+        Image.fromarray(covered).save(paths[-1])
+    return paths[0], paths[1]
+
+
+def test_a_second_photo_settles_what_lies_covered_in_the_first(
+    twice: tuple[Path, Path], table: Path, tallyglass: Run, tmp_path: Path
+) -> None:
+    first, second = twice
+
+    def doubts(*more: str) -> tuple[int, str]:
+        out = tmp_path / str(len(more))
+        words = ("--no-questions", "--out", out, "--archive", f"{out}-kept")
+        ended = tallyglass("tally", table, f"Isla={first}", *more, *words)
+        assert ended.code == 0, ended.err
+        shown = tallyglass("archive", "show", "1", "--archive", f"{out}-kept", "--json").out
+        board = json.loads(shown)["boards"][0]
+        right = truth()["Isla"]
+        cells = board["reading"]["cells"]
+        certain = {cell: read["colour"] for cell, read in cells.items() if read["doubt"] is None}
+        assert all(right[cell] == colour for cell, colour in certain.items())
+        return len(cells) - len(certain), shown
+
+    alone, _ = doubts()
+    together, shown = doubts("--again", f"Isla={second}")
+
+    assert alone > 0
+    assert together <= alone / 2
+    assert "the photo isla-" in shown
+
+
+@pytest.mark.parametrize(
+    ("again", "said"),
+    [
+        ("Ben=there.jpg", "begin with a player: Isla."),
+        (BOARDS[0], "is the same photo"),
+    ],
+)
+def test_a_second_photo_that_is_none_is_refused_before_any_work(
+    again: str, said: str, table: Path, tallyglass: Run, tmp_path: Path
+) -> None:
+    ended = tallyglass("tally", table, BOARDS[0], "--again", again, "--out", tmp_path)
+
+    assert ended.code != 0
+    assert said in ended.err
+    assert not (tmp_path / "tally.json").exists()
+
+
+def test_a_second_photo_of_another_board_is_refused(
+    table: Path, tallyglass: Run, tmp_path: Path
+) -> None:
+    joss = PRACTICE / "game" / "joss.jpg"
+    ended = tallyglass("tally", table, BOARDS[0], "--again", f"Isla={joss}", "--out", tmp_path)
+
+    assert ended.code != 0
+    assert "show different boards" in ended.err
+    assert not (tmp_path / "tally.json").exists()
