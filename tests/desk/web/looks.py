@@ -18,6 +18,12 @@ CUT_OFF = """
   .map((e) => e.outerHTML.slice(0, 120))
 """
 
+SPILT = """
+() => [...document.querySelectorAll("button, a.button, label.file, .card, .box")]
+  .filter((e) => e.scrollHeight > e.clientHeight + 1)
+  .map((e) => `${e.scrollHeight - e.clientHeight} px spilt: ${e.outerHTML.slice(0, 100)}`)
+"""
+
 SMALL = """
 () => [...document.querySelectorAll("button, a, input, select, summary, textarea")]
   .filter((e) => !e.closest(".skip, p, li:not(.card) > :not(.line), svg") && e.offsetParent)
@@ -42,9 +48,13 @@ def serious(page: Any) -> list[str]:
 
 
 def too_wide(page: Any) -> list[str]:
-    """What makes the page scroll sideways, or is cut off at its edge."""
+    """What makes the page scroll sideways, is cut off at its edge, or spills out of its box."""
     wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-    return [*([f"{wide} px too wide"] if wide > 0 else []), *page.evaluate(CUT_OFF)]
+    return [
+        *([f"{wide} px too wide"] if wide > 0 else []),
+        *page.evaluate(CUT_OFF),
+        *page.evaluate(SPILT),
+    ]
 
 
 def small_targets(page: Any) -> list[str]:

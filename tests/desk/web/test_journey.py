@@ -149,7 +149,7 @@ def joined(browser: Any, host: Phone, **more: Any) -> Phone:
     """A further phone, let in by the code that the host's phone shows."""
     second = Phone(browser, host.address, **more)
     here = host.page.evaluate("location.hash")
-    host.go("/#/phones")
+    host.go("/#/phones", "h1:has-text('Phones')")
     if host.page.query_selector("text=Let one more phone in"):
         host.press("text=Let one more phone in", ".qr img")
         host.check("phones")
