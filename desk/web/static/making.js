@@ -157,7 +157,7 @@ function cardForm(sheet) {
 
 export async function shelf() {
   const { tables, damaged } = await call("GET", "/api/shelf");
-  const at = (one) => new Date(one.put_at).toLocaleString();
+  const at = (one) => new Date(one.put_at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
   const rename = (one) => {
     const name = h("input", { type: "text", maxlength: 40, required: true, value: one.name });
     const box = dialog(`Rename ${one.name}`, h("form", { onsubmit: async (event) => { event.preventDefault(); if (await tell("POST", `/api/shelf/${one.id}/name`, { name: name.value })) { box.close(); redraw(); } } }, field("Its new name", name), h("button", { class: "first", type: "submit" }, "Rename")));
@@ -173,7 +173,7 @@ export async function shelf() {
     dialog(`${told.name} is on the shelf`, h("p", {}, `A table for ${told.game}. Before you trust it:`), h("ul", {}, told.limits.map((words) => h("li", {}, words))));
   };
   return [h("h1", {}, "Tables"), damaged.map((name) => h("p", { class: "box" }, `${name} is damaged and is not listed.`)), tables.length ? h("ul", { class: "cards" }, tables.map(card)) : h("p", {}, "There is no table yet."),
-    h("div", { class: "row" }, h("a", { class: "button", href: "#/calibrate" }, "Learn a table"), filePicker("Take in a table’s file", ".table,application/zip", "take-table", take))];
+    h("div", { class: "row" }, h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), filePicker("Take in a table’s file", ".table,application/zip", "take-table", take))];
 }
 
 let shot = null;
