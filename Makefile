@@ -28,7 +28,7 @@ test: $(READY)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --maxprocesses 4 --dist loadfile
 
 # A system without ensurepip (Debian's plain python3) still has pip to fill the new environment.
 $(LOCKED): requirements.txt
