@@ -11,7 +11,13 @@ from sklearn.linear_model import LogisticRegression
 
 from calibrate.compose import Shot, artwork_pixels, compose_artwork
 from calibrate.errors import CalibrationError, MistakesFound
-from calibrate.mistakes import Seen, find_laid, find_mistakes, unnoticed_swaps
+from calibrate.mistakes import (
+    Seen,
+    doubted_swaps,
+    find_laid,
+    find_mistakes,
+    unnoticed_swaps,
+)
 from calibrate.types import Palette, Table
 from scoring.lattice import cell_centres_mm
 from scoring.sheet import GameSheet
@@ -99,7 +105,10 @@ def _checked_plans(shots: list[Shot], sheet: GameSheet) -> tuple[str, ...]:
         found += [] if found else find_mistakes(photos, sheet.lattice)
     if found:
         raise MistakesFound(found)
-    limits = [unnoticed_swaps(photos, sheet.lattice) for photos in layouts.values()]
+    limits = [
+        doubted_swaps(photos, sheet.lattice) + unnoticed_swaps(photos, sheet.lattice)
+        for photos in layouts.values()
+    ]
     return tuple(dict.fromkeys(words for found in limits for words in found))
 
 

@@ -56,6 +56,9 @@ printed cell show around them, but are not all of one colour (chosen by hand).""
 SHOWS_LAYOUT = 0.55
 """Share of a shuffled plan's misfit below which an "empty" board shows the plan's own colours."""
 
+MOST = 0.5
+"""Share of the swaps between two colours from which, unnoticed, the two count as too near."""
+
 MOST_SWAPS = 4
 """From so many swaps on, the plan is another one and no list of swaps helps."""
 
@@ -78,7 +81,8 @@ def find_mistakes(photos: Sequence[Seen], lattice: Lattice) -> tuple[str, ...]:
     """What is wrong with one layout that these photos show, a sentence each; none: in order.
 
     The photos are judged together, so that a shadow or a reflection in one accuses nobody; two
-    swapped pieces are also named where only one photo shows them.
+    swapped pieces are also named where only one photo shows them, unless their colours lie too
+    near for one photo's word (``doubted_swaps``).
     """
     bare = [words for seen in photos if (words := _all_bare(seen))]
     if bare:
@@ -94,12 +98,55 @@ def find_mistakes(photos: Sequence[Seen], lattice: Lattice) -> tuple[str, ...]:
             "Give the plan of this very layout, and the sheet of this very board.",
         )
     bareness = np.mean([seen.bare for seen in photos], axis=0)
-    found = [(where, change) for change in _misplaced(spots, bareness, labels)]
-    for seen in photos:
-        for change in _misplaced(_features(seen), seen.bare, labels):
-            if len(change) == 2 and change not in [other for _, other in found]:
-                found.append((seen.photo, change))
+    together = _misplaced(spots, bareness, labels)
+    found = [(where, change) for change in together]
+    found += [
+        (photo, change)
+        for photo, change in _swaps_of_one_photo(photos, together)
+        if not _too_near(spots, labels, change)
+    ]
     return _listed(found, labels, [cell.id for cell in lattice.cells])
+
+
+def doubted_swaps(photos: Sequence[Seen], lattice: Lattice) -> tuple[str, ...]:
+    """Swaps that one photo of a layout shows, of colours too near for one photo's word.
+
+    A sentence each: glare on a dark piece looks just so, and a right plan must not be refused.
+    """
+    labels = photos[0].labels
+    spots = np.mean([_features(seen) for seen in photos], axis=0)
+    ids = [cell.id for cell in lattice.cells]
+    return tuple(
+        f"{photo}: {ids[i]} and {ids[j]} may be swapped: on this photo alone {at_i} seems to lie "
+        f"in {ids[i]} and {at_j} in {ids[j]}, but the photos hardly tell the two colours apart. "
+        "Compare both cells with the plan by eye."
+        for photo, ((i, at_i), (j, at_j)) in _swaps_of_one_photo(photos, ())
+        if _too_near(spots, labels, ((i, at_i), (j, at_j)))
+    )
+
+
+def _swaps_of_one_photo(
+    photos: Sequence[Seen], known: Sequence[Change]
+) -> list[tuple[str, Change]]:
+    """The swaps that each photo shows by itself, each once, beside those that are known."""
+    found: list[tuple[str, Change]] = []
+    for seen in photos:
+        for change in _misplaced(_features(seen), seen.bare, seen.labels):
+            if len(change) == 2 and change not in [*known, *(other for _, other in found)]:
+                found.append((seen.photo, change))
+    return found
+
+
+def _too_near(spots: Array, labels: Labels, change: Change) -> bool:
+    """Whether most other swaps between the two labels of a swap would go unnoticed.
+
+    The two accused pieces have no say: swapped in truth, they would lie in the wrong heaps.
+    """
+    cells = [cell for cell, _ in change]
+    pair = sorted(str(labels[cell]) for cell in cells)
+    others = np.delete(np.arange(len(labels)), cells)
+    unnoticed = _unnoticed(spots[others], labels[others]).get((pair[0], pair[1]))
+    return unnoticed is not None and float(unnoticed.mean()) > MOST
 
 
 def _photos_in_words(photos: Sequence[Seen]) -> str:

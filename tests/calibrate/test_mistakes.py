@@ -10,7 +10,7 @@ import pytest
 from calibrate.compose import Shot, compose_artwork
 from calibrate.errors import CalibrationError, MistakesFound
 from calibrate.learn import calibrate, seen_in
-from calibrate.mistakes import Seen, find_mistakes, unnoticed_swaps
+from calibrate.mistakes import Seen, doubted_swaps, find_mistakes, unnoticed_swaps
 from scoring.errors import TallyglassError
 from scoring.lattice import cells_at_edge, regular_lattice, rows_of, with_anchors
 from scoring.regular import Shape
@@ -255,3 +255,27 @@ def test_every_swap_that_goes_unnoticed_was_told(
         assert {one, other} <= set(named.replace(":", " ").split()) or {one, other} <= set(
             told.replace(",", " ").split()
         )
+
+
+@pytest.mark.parametrize("alike", [True, False])
+def test_one_photos_word_on_near_colours_is_a_doubt_and_no_refusal(
+    seen: list[Seen], penmarrow: GameSheet, penmarrow_layout: Grid, alike: bool
+) -> None:
+    """Glare on dark pieces of a near pair looked like a swap in one of three photos."""
+    cells = list(penmarrow_layout)
+    moss, slate = (
+        next(i for i, cell in enumerate(cells) if penmarrow_layout[cell] == name)
+        for name in ("moss", "slate")
+    )
+    photos = near(seen, "moss", "slate") if alike else seen
+    glaring = photos[0].lab.copy()
+    if alike:
+        glaring[photos[0].labels == "moss"] += (0.0, 0.0, 36.0)
+    glaring[[moss, slate]] = glaring[[slate, moss]]
+    photos = [replace(photos[0], lab=glaring), photos[1], photos[1], photos[1]]
+    one, other = sorted((cells[moss], cells[slate]))
+    refused = " ".join(find_mistakes(photos, penmarrow.lattice))
+    doubted = " ".join(doubted_swaps(photos, penmarrow.lattice))
+
+    assert (f"{one} and {other}: the pieces look swapped" in refused) != alike
+    assert (f"{one} and {other} may be swapped: on this photo alone" in doubted) == alike
