@@ -90,6 +90,14 @@ def take_photo(
 
 def hold_phone(board: Board, conditions: Conditions) -> Camera:
     """Return the camera these conditions ask for, near enough that the board fills its reach."""
+    corners = np.vstack([board.corners_mm, *(mark.real_corners_mm for mark in board.marks)])
+    return camera_over(board.corners_mm.mean(axis=0), corners, conditions)
+
+
+def camera_over(
+    middle_mm: NDArray[np.float64], corners_mm: NDArray[np.float64], conditions: Conditions
+) -> Camera:
+    """Return the camera over ``middle_mm``, so near that ``corners_mm`` (N, 2) fill its reach."""
     rotation = (
         turn_about_z(conditions.roll_deg)
         @ tip_away(conditions.tilt_deg)
@@ -97,11 +105,10 @@ def hold_phone(board: Board, conditions: Conditions) -> Camera:
     )
     long_side = max(conditions.size_px)
     focal = 0.5 * long_side / float(np.tan(np.radians(conditions.fov_deg / 2.0)))
-    corners = np.vstack([board.corners_mm, *(mark.real_corners_mm for mark in board.marks)])
-    distance = aim(corners, rotation, focal, conditions.size_px, conditions.reach)
+    distance = aim(corners_mm, rotation, focal, conditions.size_px, conditions.reach)
     return Camera(
         rotation,
-        board.corners_mm.mean(axis=0),
+        middle_mm,
         distance,
         focal,
         conditions.size_px,

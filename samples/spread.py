@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from samples.board import inset, soften, turn
-from samples.camera import Camera, Canvas, aim, make_canvas, tip_away, turn_about_z
+from samples.camera import Camera, Canvas, make_canvas
 from samples.conditions import Conditions
 from samples.finish import develop
 from samples.layers import Field, Patch, lay, sharpness
 from samples.light import Light, cast, lights_on, make_light, shine
-from samples.photographer import Spot, spots
+from samples.photographer import Spot, camera_over, spots
 from samples.scene import ROOM, opaque, printed_light, worn_paint
 from samples.slabs import Slab, draw_slabs
 from samples.tabletop import TABLETOP_MM, TABLETOP_PX_PER_MM, tabletop
@@ -143,19 +143,9 @@ def _gap(one: Array, other: Array) -> float:
 
 def stand_over(size_mm: Array, conditions: Conditions) -> Camera:
     """Return the camera over the middle of the spread."""
-    rotation = (
-        turn_about_z(conditions.roll_deg)
-        @ tip_away(conditions.tilt_deg)
-        @ turn_about_z(conditions.turn_deg)
-    )
-    long_side = max(conditions.size_px)
-    focal = 0.5 * long_side / float(np.tan(np.radians(conditions.fov_deg / 2.0)))
     w, h = size_mm
     corners = np.array([[0, 0], [w, 0], [w, h], [0, h]], float)
-    distance = aim(corners, rotation, focal, conditions.size_px, conditions.reach)
-    return Camera(
-        rotation, corners.mean(axis=0), distance, focal, conditions.size_px, conditions.k1
-    )
+    return camera_over(corners.mean(axis=0), corners, conditions)
 
 
 def draw_ground(

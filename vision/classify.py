@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,10 +95,6 @@ class _Learned:
     empty: Array
     never: NDArray[np.bool_]
 
-    def all_samples(self, cells: int) -> NDArray[np.int64]:
-        """Every sample (N, J) for each of so many cells."""
-        return np.tile(np.arange(len(self.samples)), (cells, 1))
-
 
 def _learned_of(palette: Palette) -> _Learned:
     names = tuple(sorted(set(palette.colours)))
@@ -125,6 +122,16 @@ class _Scene:
     noise: tuple[float, Array | float]
     veil: Array
     veil_root: Array
+
+    @cached_property
+    def top_whitening(self) -> Array:
+        """Whitening (N, 3, 3) at each cell as a piece; it serves every shift."""
+        return whitening_at(self.top, *self.noise)
+
+    @cached_property
+    def board_whitening(self) -> Array:
+        """Whitening (N, 3, 3) at each cell as empty."""
+        return whitening_at(self.board, *self.noise)
 
 
 def believe(
@@ -257,7 +264,8 @@ def _fit(scene: _Scene, learned: _Learned, shift: Array = STILL) -> _Fit:
     cells, samples = len(scene.top), len(learned.samples)
     cell = np.repeat(np.arange(cells), samples)
     sample = np.tile(np.arange(samples), cells)
-    every = _pieces(scene, learned, cell, sample, shift[None])
+    lights = _lights(scene, shift[None])
+    every = _pieces(scene, learned, cell, sample, lights)
     label = learned.labels[sample]
     order = np.lexsort((every.cost[0], label, cell))
     group = (cell * len(learned.names) + label)[order]
@@ -265,7 +273,7 @@ def _fit(scene: _Scene, learned: _Learned, shift: Array = STILL) -> _Fit:
     rank = np.arange(len(order)) - np.repeat(first, np.diff(first, append=len(order)))
     near = order[rank < NEIGHBOURS]
     piece = Explained(every.cost[:, near], every.shading[:, near], every.veil[:, near])
-    empty = _empties(scene, learned, shift[None])
+    empty = _empties(scene, learned, lights)
     by_label = _group_means(piece.cost, cell[near], label[near])[0].reshape(cells, -1)
     none = np.where(learned.never, NEVER, empty.cost[0])
     distances = np.column_stack([by_label, none])
@@ -281,8 +289,9 @@ def _shifted(fit: _Fit, shifts: Array) -> Array:
     label = learned.labels[fit.sample]
     far = fit.distances[fit.cell, label] > fit.distances.min(axis=1)[fit.cell] + FAR
     cell, sample, label = fit.cell[~far], fit.sample[~far], label[~far]
-    piece = _pieces(fit.scene, learned, cell, sample, shifts)
-    empty = _empties(fit.scene, learned, shifts)
+    lights = _lights(fit.scene, shifts)
+    piece = _pieces(fit.scene, learned, cell, sample, lights)
+    empty = _empties(fit.scene, learned, lights)
     distances = np.tile(fit.distances, (len(shifts), 1, 1))
     group = np.unique(cell * len(learned.names) + label)
     means = _group_means(piece.cost, cell, label)
@@ -302,37 +311,31 @@ def _pieces(
     learned: _Learned,
     cell: NDArray[np.int64],
     sample: NDArray[np.int64],
-    shifts: Array,
+    lights: tuple[Array, Array],
 ) -> Explained:
-    """Each of the cells (P,) explained by its sample (P,) under ``shifts``."""
-    lamp, light = _lights(scene, shifts)
-    whitening = whitening_at(scene.top, *scene.noise)
+    """Each of the cells (P,) explained by its sample (P,) under ``lights`` from ``_lights``."""
     return explain(
         scene.top,
-        whitening,
+        scene.top_whitening,
         learned.samples[sample],
         learned.veils[sample],
         cell,
-        lamp,
-        light,
+        *lights,
         scene.piece,
         scene.noise[0],
     )
 
 
-def _empties(scene: _Scene, learned: _Learned, shifts: Array) -> Explained:
-    """Every cell explained by its own empty self under ``shifts``."""
-    lamp, light = _lights(scene, shifts)
-    whitening = whitening_at(scene.board, *scene.noise)
+def _empties(scene: _Scene, learned: _Learned, lights: tuple[Array, Array]) -> Explained:
+    """Every cell explained by its own empty self under ``lights`` from ``_lights``."""
     every = np.arange(len(scene.board))
     return explain(
         scene.board,
-        whitening,
+        scene.board_whitening,
         learned.empty,
         np.zeros(len(every)),
         every,
-        lamp,
-        light,
+        *lights,
         scene.empty,
         scene.noise[0],
     )

@@ -28,9 +28,7 @@ from vision.outlines import (
 
 Array = NDArray[np.float64]
 Small = NDArray[np.float32]
-Picture = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
-Window = tuple[slice, slice]
 
 EXTENDED = 0.6
 """Share of the lines beyond an outline's corners that go on as they do in a printed pattern."""

@@ -163,9 +163,11 @@ def why_look_again(reading: Reading, table: Table) -> str | None:
 
     Glare, shadows and what lies over a cell move or go; two colours that are near stay near.
     """
+    if isinstance(reading, Together) or len(_doubtful(reading)) < FEWEST_MOVABLE:
+        return None
     causes = _movable_causes(reading, table)
     total = sum(causes.values())
-    if isinstance(reading, Together) or total < max(FEWEST_MOVABLE, len(_doubtful(reading)) / 2):
+    if total < max(FEWEST_MOVABLE, len(_doubtful(reading)) / 2):
         return None
     named = " and ".join(f"{count} {words}" for words, count in causes.items() if count)
     return (

@@ -54,8 +54,6 @@ from vision.types import Photo
 Array = NDArray[np.float64]
 Small = NDArray[np.float32]
 Picture = NDArray[np.uint8]
-Mask = NDArray[np.bool_]
-Window = tuple[slice, slice]
 
 SEARCH_PX = 1500
 

@@ -26,8 +26,8 @@ from samples.conditions import Conditions
 from samples.kits import Kit, invent_kit
 from samples.photographer import Shot, empty_grid, take_photo
 from scoring.errors import TallyglassError
-from scoring.sheet import GameSheet
-from scoring.types import Colour, Grid
+from scoring.types import Grid
+from tests.vision.practice import sheet_of
 from vision.decode import load_photo
 from vision.read import read_photo
 from vision.second_look import read_together, why_look_again
@@ -49,15 +49,7 @@ class Pair:
 def table_of(kit: Kit, light: Conditions, rng: np.random.Generator) -> Table:
     """The table calibrated on two photos of the empty board and two of a layout in this light."""
     board, layout = kit.board, kit.layout(rng)
-    sheet = GameSheet(
-        name=board.title,
-        lattice=kit.lattice,
-        colours=tuple(Colour(name, chr(65 + i)) for i, name in enumerate(kit.colours)),
-        cards=(),
-        rules=(),
-        piece_height_mm=board.piece_mm,
-        marks={mark.id: mark.corners_mm for mark in board.marks},
-    )
+    sheet = sheet_of(board, kit.lattice)
     calm = [replace(light.snapped(rng, 0.3), dice=0, fingers=0) for _ in range(4)]
     empty = [take_photo(board, empty_grid(board), stand, rng) for stand in calm[:2]]
     laid = [take_photo(board, layout, stand, rng) for stand in calm[2:]]

@@ -32,9 +32,9 @@ from samples.kits import Kit, invent_kit
 from samples.photographer import Shot, empty_grid, take_photo
 from samples.tabletop import TABLETOPS
 from scoring.lattice import cell_centres_mm
-from scoring.sheet import GameSheet
-from scoring.types import Colour, Grid
+from scoring.types import Grid
 from tests.bench.folders import TAP_PX, local_pitch
+from tests.vision.practice import sheet_of
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
 from vision.find import find_board
@@ -121,15 +121,7 @@ def bench_of(seed: int) -> Bench:
     """An invented table, calibrated from two photos."""
     kit, rng = invent_kit(seed), np.random.default_rng([seed, 0x53])
     board = kit.board
-    sheet = GameSheet(
-        name=board.title,
-        lattice=kit.lattice,
-        colours=tuple(Colour(name, chr(65 + i)) for i, name in enumerate(kit.colours)),
-        cards=(),
-        rules=(),
-        piece_height_mm=board.piece_mm,
-        marks={mark.id: mark.corners_mm for mark in board.marks},
-    )
+    sheet = sheet_of(board, kit.lattice)
     layout = kit.layout(rng)
     empty = take_photo(board, empty_grid(board), replace(STAND, tilt_deg=4.0, k1=0.015), rng)
     laid = take_photo(board, layout, STAND, rng)

@@ -1,7 +1,7 @@
 // Learning a table on the phone: empty board, known layout, judged at once.
 import { call, sendPhoto, tell, uploads } from "./api.js";
 import { cornerPicker } from "./board.js";
-import { field, h } from "./dom.js";
+import { field, h, when } from "./dom.js";
 
 const soon = () => dispatchEvent(new Event("look"));
 
@@ -25,7 +25,7 @@ export async function begin() {
 // One entry a table, the latest begun first; earlier ones of the same name stay within reach.
 function begun({ calibrations, sheets }) {
   const game = (one) => sheets.find((sheet) => sheet.name === one.sheet)?.game ?? one.sheet;
-  const line = (one) => h("li", {}, h("a", { class: "line", href: `#/calibrate/${one.id}` }, h("b", {}, one.name), h("br"), h("span", { class: "quiet" }, `${game(one)} · ${one.photos === 1 ? "1 photo" : `${one.photos} photos`} · ${one.learned ? "learned" : "not learned yet"} · ${new Date(one.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}`)));
+  const line = (one) => h("li", {}, h("a", { class: "line", href: `#/calibrate/${one.id}` }, h("b", {}, one.name), h("br"), h("span", { class: "quiet" }, `${game(one)} · ${one.photos === 1 ? "1 photo" : `${one.photos} photos`} · ${one.learned ? "learned" : "not learned yet"} · ${when(one.at)}`)));
   return calibrations.length ? h("details", { open: !calibrations[0][0].learned }, h("summary", {}, "Go on with one that was begun"), h("ul", { class: "list" }, calibrations.map(([latest, ...older]) => [line(latest), older.length ? h("li", {}, h("details", {}, h("summary", {}, `${older.length} earlier of ${latest.name}`), h("ul", { class: "list" }, older.map(line)))) : null]))) : null;
 }
 

@@ -19,6 +19,8 @@ function fill(element, attributes, children) {
   return element;
 }
 
+export const when = (iso) => new Date(iso).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+
 export function say(words) {
   const place = document.getElementById("say");
   place.textContent = words;

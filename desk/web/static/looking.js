@@ -1,9 +1,8 @@
 // The first page, a new evening, further phones, and what was kept.
 import { call, me, tell } from "./api.js";
 import { boardSvg, zoomable } from "./board.js";
-import { dialog, field, h, say } from "./dom.js";
+import { dialog, field, h, say, when } from "./dom.js";
 
-const when = (iso) => new Date(iso).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 
 export async function home() {
   const desk = await call("GET", "/api/desk");

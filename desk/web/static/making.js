@@ -1,7 +1,7 @@
 // Making a sheet from a photo of the empty board, its cards, its printed pages; the shelf of tables.
 import { call, me, Refused, tell } from "./api.js";
 import { cornerPicker } from "./board.js";
-import { dialog, field, h, s, say } from "./dom.js";
+import { dialog, field, h, s, say, when } from "./dom.js";
 
 const redraw = () => dispatchEvent(new Event("draw"));
 
@@ -157,13 +157,12 @@ function cardForm(sheet) {
 
 export async function shelf() {
   const { tables, damaged } = await call("GET", "/api/shelf");
-  const at = (one) => new Date(one.put_at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
   const rename = (one) => {
     const name = h("input", { type: "text", maxlength: 40, required: true, value: one.name });
     const box = dialog(`Rename ${one.name}`, h("form", { onsubmit: async (event) => { event.preventDefault(); if (await tell("POST", `/api/shelf/${one.id}/name`, { name: name.value })) { box.close(); redraw(); } } }, field("Its new name", name), h("button", { class: "first", type: "submit" }, "Rename")));
   };
-  const older = (one) => one.versions.slice(0, -1).reverse().map((version) => h("li", {}, h("div", { class: "row" }, h("span", { class: "grow" }, `Version ${version.number}, ${at(version)}`), h("button", { onclick: async () => { if (await tell("POST", `/api/shelf/${one.id}/back`, { number: version.number })) redraw(); } }, `Use version ${version.number} again`))));
-  const card = (one) => h("li", { class: "card" }, h("h2", {}, one.name), h("p", {}, `${one.game}; version ${one.number}, ${at(one)}`), h("p", { class: "quiet" }, `Fingerprint of its file: ${one.sha256.slice(0, 12)}`),
+  const older = (one) => one.versions.slice(0, -1).reverse().map((version) => h("li", {}, h("div", { class: "row" }, h("span", { class: "grow" }, `Version ${version.number}, ${when(version.put_at)}`), h("button", { onclick: async () => { if (await tell("POST", `/api/shelf/${one.id}/back`, { number: version.number })) redraw(); } }, `Use version ${version.number} again`))));
+  const card = (one) => h("li", { class: "card" }, h("h2", {}, one.name), h("p", {}, `${one.game}; version ${one.number}, ${when(one.put_at)}`), h("p", { class: "quiet" }, `Fingerprint of its file: ${one.sha256.slice(0, 12)}`),
     h("div", { class: "row" }, h("a", { class: "button", href: `#/tables/${one.id}/trial` }, "Try it"), h("button", { "data-key": `rename-${one.id}`, onclick: () => rename(one) }, "Rename"), h("a", { class: "button", href: `/api/shelf/${one.id}/file`, download: `${one.id}.table` }, "Save as a file")),
     one.versions.length > 1 ? h("details", {}, h("summary", {}, `${one.versions.length - 1} older`), h("ul", { class: "list" }, older(one))) : null);
   const take = async (file) => {
