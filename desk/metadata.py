@@ -66,7 +66,7 @@ def orientation_of(data: bytes) -> int:
     try:
         with Image.open(io.BytesIO(data)) as image:
             value = image.getexif().get(ORIENTATION_TAG, 1)
-    except (OSError, SyntaxError, ValueError, struct.error) as error:
+    except (OSError, SyntaxError, ValueError, struct.error, Image.DecompressionBombError) as error:
         raise PhotoFormatError from error
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
 

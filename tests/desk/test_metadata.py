@@ -194,6 +194,14 @@ def test_what_is_no_photo_is_refused() -> None:
         strip_metadata(b"only some words")
 
 
+def test_a_size_that_no_photo_has_is_refused() -> None:
+    whole = CASES["webp"]()
+    bomb = whole[:29] + b"+" + whole[30:]  # 64 by 2,818,096, found by the test below
+
+    with pytest.raises(PhotoFormatError):
+        strip_metadata(bomb)
+
+
 @given(st.binary(min_size=1, max_size=6), st.floats(0, 1), st.sampled_from(list(CASES)))
 @settings(max_examples=150, deadline=None)
 def test_a_spoiled_file_is_stripped_or_refused_and_nothing_else(
