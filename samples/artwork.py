@@ -144,15 +144,15 @@ def draw_medallions(art: Picture, box: NDArray, style: Style) -> None:
         cv2.fillPoly(art, [np.round(star).astype(np.int32)], style.field, cv2.LINE_AA)
 
 
-def draw_mark(art: Picture, mark: Mark) -> None:
-    """Print one DICT_4X4_50 mark with a white rim of one module."""
+def draw_mark(art: Picture, mark: Mark, paper: int = 244) -> None:
+    """Print one DICT_4X4_50 mark with a rim of one module, as light as ``paper`` (0 to 255)."""
     corners = np.array(mark.corners_mm) * ART_PX_PER_MM
     side = round(float(np.linalg.norm(corners[1] - corners[0])))
     code = cv2.aruco.generateImageMarker(_marks(), mark.id, side)
     x, y = np.round(corners[0]).astype(int)
     rim = side // 6
-    art[max(0, y - rim) : y + side + rim, max(0, x - rim) : x + side + rim] = 244
-    art[y : y + side, x : x + side] = np.clip(code, 18, 244)[..., None]
+    art[max(0, y - rim) : y + side + rim, max(0, x - rim) : x + side + rim] = paper
+    art[y : y + side, x : x + side] = np.clip(code, 18, paper)[..., None]
 
 
 def draw_card(mark: Mark) -> tuple[Picture, float]:

@@ -62,7 +62,7 @@ def write_bench_folder(folder: Path, kit: Kit, seed: int, plan: Plan | None = No
     (folder / "photos").mkdir(parents=True, exist_ok=True)
     records = []
     for session in plan_sessions(kit, base, layout, plan, rng):
-        shot = take_photo(kit.board, session.grid, session.conditions, rng)
+        shot = take_photo(kit.board, session.grid, session.conditions, rng, kit.strip)
         (folder / "photos" / session.file).write_bytes(shot.jpeg())
         records.append(photo_record(session, shot))
     _write(folder / "table.json", table_record(folder.name, kit, layout, base))
@@ -164,6 +164,7 @@ def photo_record(session: Session, shot: Shot) -> dict[str, object]:
         "cell_centres_px": dict(truth.cell_centres_px),
         "piece_top_px": dict(truth.piece_top_px),
         "marker_corners_px": {str(id): spots for id, spots in truth.mark_corners_px.items()},
+        "strip_px": dict(truth.strip_px),
         "size_px": list(conditions.size_px),
         "tilt_deg": round(conditions.tilt_deg, 1),
         "fov_deg": round(conditions.fov_deg, 1),

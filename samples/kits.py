@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from samples.board import Board, Mark
 from samples.grids import PLENTY, Box, Layout, full_box, known_layout, random_board
 from samples.invent import PAINTS, card_marks, invent_board, invent_colours
-from scoring.lattice import cells_at_edge, regular_lattice, with_anchors
+from samples.strip import Strip, lay_strip
+from scoring.lattice import cells_at_edge, pitch_mm, regular_lattice, with_anchors
 from scoring.regular import Shape
 from scoring.sheet import GameSheet
 from scoring.types import Lattice
@@ -24,8 +25,8 @@ NEAR_PAIRS = (
 
 @dataclass(frozen=True, eq=False)
 class Kit:
-    """One set of components: its board, lattice, colours, support rule and a way to open a new
-    box.
+    """One set of components: its board, lattice, colours, support rule, a way to open a new box,
+    and a key strip beside the board if people use one.
     """
 
     board: Board
@@ -33,6 +34,7 @@ class Kit:
     colours: tuple[str, ...]
     support: str
     open_box: Callable[[], Box]
+    strip: Strip | None = None
 
     def layout(self, rng: np.random.Generator) -> Layout:
         """Return a known layout to calibrate with."""
@@ -64,6 +66,14 @@ def invent_kit(seed: int) -> Kit:
     board = invent_board(lattice, seed, colours=colours, marks=printed)
     support = str(rng.choice(["any", "all", "none"], p=[0.7, 0.15, 0.15]))
     return Kit(board, lattice, colours, support, lambda: Box(dict.fromkeys(colours, PLENTY)))
+
+
+def with_strip(kit: Kit, seed: int) -> Kit:
+    """Return the same kit used with a printed key strip."""
+    rng = np.random.default_rng([seed, 0x57])
+    taken = [mark.id for mark in kit.board.marks]
+    pitch = pitch_mm(kit.lattice)
+    return replace(kit, strip=lay_strip(kit.colours, pitch, kit.board.size_mm, taken, rng))
 
 
 def pick_colours(rng: np.random.Generator, number: int) -> tuple[str, ...]:

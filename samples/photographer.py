@@ -20,6 +20,7 @@ from samples.finish import develop, encode
 from samples.layers import Patch
 from samples.light import hand_cover, make_light
 from samples.scene import Scene, covered_share, draw_scene, set_scene
+from samples.strip import Strip
 from scoring.types import EMPTY
 
 COVERED = "covered"
@@ -43,7 +44,8 @@ class Truth:
     """What is in a photo. ``labels``: cell id -> colour, ``empty`` or ``covered``;
     ``under_cover``: what lies below. All points are picture px (x, y), lens included, (0, 0) at
     the centre of the top left pixel of the upright picture. ``piece_top_px`` is the middle of a
-    piece's top where the piece really lies.
+    piece's top where the piece really lies; ``strip_px`` the same of the spare pieces on a key
+    strip, by colour.
     """
 
     labels: Mapping[str, str]
@@ -55,6 +57,7 @@ class Truth:
     cell_centres_px: Mapping[str, Spot]
     piece_top_px: Mapping[str, Spot]
     mark_corners_px: Mapping[int, tuple[Spot, ...]]
+    strip_px: Mapping[str, Spot]
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,12 +77,18 @@ class Shot:
 
 
 def take_photo(
-    board: Board, grid: Mapping[str, str], conditions: Conditions, rng: np.random.Generator
+    board: Board,
+    grid: Mapping[str, str],
+    conditions: Conditions,
+    rng: np.random.Generator,
+    strip: Strip | None = None,
 ) -> Shot:
-    """Photograph this grid (cell id -> colour or ``empty``) on this board."""
-    camera = hold_phone(board, conditions)
+    """Photograph this grid (cell id -> colour or ``empty``) on this board, a key strip beside it
+    where one is given.
+    """
+    camera = hold_phone(board, conditions, strip)
     light = make_light(conditions, (board.size_mm[0] / 2.0, board.size_mm[1] / 2.0))
-    scene = set_scene(board, grid, conditions, light, rng)
+    scene = set_scene(board, grid, conditions, light, rng, strip)
     canvas = make_canvas(camera, conditions.supersample)
     picture, mirrored = draw_scene(scene, canvas)
     pixels = develop(picture, canvas, conditions, rng)
@@ -88,10 +97,16 @@ def take_photo(
     return Shot(pixels, truth, conditions, camera)
 
 
-def hold_phone(board: Board, conditions: Conditions) -> Camera:
-    """Return the camera these conditions ask for, near enough that the board fills its reach."""
+def hold_phone(board: Board, conditions: Conditions, strip: Strip | None = None) -> Camera:
+    """Return the camera these conditions ask for, near enough that the board fills its reach;
+    with a strip, board and strip together.
+    """
     corners = np.vstack([board.corners_mm, *(mark.real_corners_mm for mark in board.marks)])
-    return camera_over(board.corners_mm.mean(axis=0), corners, conditions)
+    middle = board.corners_mm.mean(axis=0)
+    if strip:
+        corners = np.vstack([corners, strip.corners_mm])
+        middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
+    return camera_over(middle, corners, conditions)
 
 
 def camera_over(
@@ -131,10 +146,13 @@ def tell_truth(
     seen = dict(
         zip([place.id for place in board.places], spots(camera.project(centres)), strict=True)
     )
-    tops = {
-        cell: spots(camera.project(slab.outline_mm.mean(0)[None], slab.top_mm))[0]
-        for cell, slab in scene.pieces.items()
-    }
+    tops, spares = (
+        {
+            name: spots(camera.project(slab.outline_mm.mean(0)[None], slab.top_mm))[0]
+            for name, slab in slabs.items()
+        }
+        for slabs in (scene.pieces, scene.spares)
+    )
     return Truth(
         labels={cell: COVERED if cell in hidden else grid[cell] for cell in seen},
         under_cover={cell: grid[cell] for cell in seen if cell in hidden},
@@ -156,6 +174,7 @@ def tell_truth(
             mark.id: tuple(spots(camera.project(mark.real_corners_mm, board.mark_height_mm(mark))))
             for mark in board.marks
         },
+        strip_px=spares,
     )
 
 

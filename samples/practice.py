@@ -20,7 +20,7 @@ from samples.board import Board
 from samples.conditions import Conditions, HandShadow, Lamp
 from samples.game import Game, draw_game
 from samples.grids import full_box, random_board
-from samples.kits import invent_kit, sheet_kit
+from samples.kits import invent_kit, sheet_kit, with_strip
 from samples.photographer import Shot, Truth, empty_grid, take_photo
 from scoring.grid import format_grid
 from scoring.sheet import GameSheet, load_sheet
@@ -176,6 +176,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     parser.add_argument("--long-side", type=int, default=1600, help="long side of a photo in px")
     parser.add_argument("--sheet", type=Path, help="photograph one game of this sheet instead")
+    parser.add_argument("--strip", action="store_true", help="a key strip beside each made board")
     parser.add_argument("--no-marks", action="store_true", help="the printing without corner marks")
     asked = parser.parse_args(arguments)
     if asked.sheet:
@@ -190,7 +191,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     for number in range(asked.tables):
         seed = 1000 * asked.seed + number
-        kit = invent_kit(seed)
+        kit = with_strip(invent_kit(seed), seed) if asked.strip else invent_kit(seed)
         write_bench_folder(asked.out / f"made-{seed}-{kit.lattice.kind}", kit, seed, plan)
 
 

@@ -5,7 +5,7 @@ layer by layer.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -20,6 +20,7 @@ from samples.light import Light, cast, lights_on, shine
 from samples.occluders import make_occluders
 from samples.slabs import Slab, draw_slabs, draw_walls
 from samples.spectra import paint, srgb_to_linear
+from samples.strip import PAPER_MM, Strip
 from samples.tabletop import TABLETOP_MM, TABLETOP_PX_PER_MM, tabletop
 from scoring.types import EMPTY
 
@@ -32,7 +33,9 @@ ROOM = 0.035
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """What is drawn: pieces by cell id, loose pieces on the table, occluders over the board."""
+    """What is drawn: pieces by cell id, loose pieces on the table, occluders over the board, a
+    key strip beside it and its spare pieces by colour.
+    """
 
     board: Board
     conditions: Conditions
@@ -40,6 +43,8 @@ class Scene:
     pieces: Mapping[str, Slab]
     loose: tuple[Slab, ...]
     occluders: tuple[Slab, ...]
+    strip: Strip | None
+    spares: Mapping[str, Slab]
 
 
 def set_scene(
@@ -48,6 +53,7 @@ def set_scene(
     conditions: Conditions,
     light: Light,
     rng: np.random.Generator,
+    strip: Strip | None = None,
 ) -> Scene:
     """Lay every piece by hand: a little off, a little turned, each a little worn."""
     pieces = {
@@ -55,8 +61,27 @@ def set_scene(
         for place in board.places
         if grid[place.id] != EMPTY
     }
-    loose = tuple(drop_piece(board, conditions, rng) for _ in range(conditions.loose))
-    return Scene(board, conditions, light, pieces, loose, make_occluders(board, conditions, rng))
+    loose = tuple(drop_piece(board, conditions, rng, strip) for _ in range(conditions.loose))
+    occluders = make_occluders(board, conditions, rng)
+    spares = lay_spares(board, strip, conditions, rng) if strip else {}
+    return Scene(board, conditions, light, pieces, loose, occluders, strip, spares)
+
+
+def lay_spares(
+    board: Board, strip: Strip, conditions: Conditions, rng: np.random.Generator
+) -> dict[str, Slab]:
+    """Return a spare piece on each slot of the strip, by colour."""
+    outline = np.asarray(board.places[0].polygon_mm)
+    outline = outline - (outline.min(axis=0) + outline.max(axis=0)) / 2
+    base = PAPER_MM - board.board_mm
+    laid = {
+        colour: lay_piece(board, strip.on_table(outline + middle), colour, conditions, rng)
+        for colour, middle in strip.slots_mm.items()
+    }
+    return {
+        colour: replace(slab, base_mm=base, top_mm=base + board.piece_mm)
+        for colour, slab in laid.items()
+    }
 
 
 def lay_piece(
@@ -83,10 +108,12 @@ def worn_paint(fresh: NDArray, wear: float, rng: np.random.Generator) -> NDArray
     return np.clip((1 - fade) * worn + fade * 0.5 * (fresh.mean() + 0.4), 0.01, 0.98)
 
 
-def drop_piece(board: Board, conditions: Conditions, rng: np.random.Generator) -> Slab:
+def drop_piece(
+    board: Board, conditions: Conditions, rng: np.random.Generator, strip: Strip | None
+) -> Slab:
     """Return one spare piece on the table beside the board, any way round."""
     outline = soften(inset(np.asarray(board.places[0].polygon_mm), 0.15))
-    where = beside(board, rng, float(np.ptp(outline, axis=0).max()))
+    where = beside(board, rng, float(np.ptp(outline, axis=0).max()), strip)
     colour = str(rng.choice(sorted(board.paints)))
     turned = turn(outline, rng.uniform(0, 360))
     worn = worn_paint(board.paints[colour], conditions.wear, rng)
@@ -96,13 +123,22 @@ def drop_piece(board: Board, conditions: Conditions, rng: np.random.Generator) -
     )
 
 
-def beside(board: Board, rng: np.random.Generator, room_mm: float) -> NDArray[np.float64]:
-    """Return a spot on the table that is clear of the board by ``room_mm``."""
+def beside(
+    board: Board, rng: np.random.Generator, room_mm: float, strip: Strip | None
+) -> NDArray[np.float64]:
+    """Return a spot on the table that is clear of the board and the strip by ``room_mm``."""
     size = np.array(board.size_mm)
     while True:
         spot = rng.uniform(-90 - room_mm, size + 90 + room_mm)
-        if ((spot < -room_mm) | (spot > size + room_mm)).any():
+        clear = ((spot < -room_mm) | (spot > size + room_mm)).any()
+        if clear and (strip is None or off_strip_mm(strip, spot) > room_mm):
             return np.asarray(spot)
+
+
+def off_strip_mm(strip: Strip, spot_mm: NDArray) -> float:
+    """Return how far a spot lies outside the strip, in mm, below 0 inside."""
+    rim = strip.corners_mm.astype(np.float32)
+    return -cv2.pointPolygonTest(rim, [float(part) for part in spot_mm], measureDist=True)
 
 
 def draw_scene(scene: Scene, canvas: Canvas) -> tuple[Field, NDArray[np.float64]]:
@@ -115,6 +151,8 @@ def draw_scene(scene: Scene, canvas: Canvas) -> tuple[Field, NDArray[np.float64]
     for mark in scene.board.marks:
         if mark.on == "card":
             draw_mark_card(picture, canvas, scene, mark)
+    if scene.strip:
+        draw_strip(picture, canvas, scene, scene.strip)
     for slab in scene.loose:
         draw_slabs(picture, canvas, scene.light, [slab])
     draw_rim(picture, canvas, scene)
@@ -187,6 +225,29 @@ def draw_mark_card(picture: Field, canvas: Canvas, scene: Scene, mark: Mark) -> 
         patch,
         opaque(shine(scene.light, patch, flat, lights_on(scene.light, patch))),
     )
+
+
+def draw_strip(picture: Field, canvas: Canvas, scene: Scene, strip: Strip) -> None:
+    """Lay the key strip on the table, its spare pieces with their shadows on it."""
+    slabs = list(scene.spares.values())
+    x0, y0 = np.floor(strip.corners_mm.min(axis=0)).tolist()
+    x1, y1 = np.ceil(strip.corners_mm.max(axis=0)).tolist()
+    bounds: Bounds = (x0, y0, x1, y1)
+    height = PAPER_MM - scene.board.board_mm
+    patch = Patch(bounds, height, sharpness(canvas, bounds, height))
+    rows, columns = strip.art.shape[:2]
+    ends = np.array([[-0.5, -0.5], [columns - 0.5, -0.5], [columns - 0.5, rows - 0.5]], np.float32)
+    move = cv2.getAffineTransform(ends, patch.to_px(strip.corners_mm[:3]).astype(np.float32))
+    size = patch.shape[::-1]
+    soft = cv2.GaussianBlur(strip.art, (0, 0), 0.4 * ART_PX_PER_MM / patch.px_per_mm)
+    flat = srgb_to_linear(cv2.warpAffine(soft, move, size) / 255.0).astype(np.float32)
+    cover = cv2.warpAffine(np.full((rows, columns), 255, np.uint8), move, size)
+    coarse = patch.at(min(CAST_PX_PER_MM, patch.px_per_mm))
+    left = cast(scene.light, coarse, [slab.outline_mm for slab in slabs], scene.board.piece_mm)
+    lit = zip(lights_on(scene.light, patch), left, strict=True)
+    layer = opaque(shine(scene.light, patch, flat, [coarse.fit(a) * shade for a, shade in lit]))
+    lay(picture, canvas, patch, layer * (cover / np.float32(255.0))[..., None])
+    draw_slabs(picture, canvas, scene.light, slabs)
 
 
 def printed_light(picture: NDArray[np.uint8], patch: Patch) -> Field:
