@@ -35,7 +35,10 @@ CORE = 0.24
 """Radius of what is sampled, in shares of a slot's width."""
 
 BARE = 6.0
-"""CIELAB difference from the printed field up to which a slot may be empty."""
+"""CIELAB difference from the strip's paper up to which a slot may be empty."""
+
+SHADES = 33
+"""So many steps from the darkest to the brightest paper are tried."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,8 @@ def read_strip(
 ) -> tuple[tuple[str, ...], Array, Array]:
     """Colours with a piece on their slot, its linear RGB (N, 3) and its middle (N, 2), photo px.
 
-    Nothing where not both marks are seen. A slot that looks like the bare field is left out.
+    Nothing where not both marks are seen. A slot that may show the strip's bare paper is left out,
+    an empty one as well as a piece of the paper's own colour.
     """
     seen = find_marks(photo)
     none = ((), np.zeros((0, 3)), np.zeros((0, 2)))
@@ -90,27 +94,38 @@ def read_strip(
         return none
     lies = registration_from(h, photo.full_size_px, "strip")
     middles = np.array(list(plan.slots_mm.values()))
-    tops = lies.project(middles, piece_height_mm)
     ring = np.array([[np.cos(a), np.sin(a)] for a in np.linspace(0, 2 * np.pi, 24)])
-    fields = [np.array(corner) + MARK_MM / 2 + (0.5 * MARK_MM + 0.5 * QUIET_MM) * way
-              for corner in plan.marks_mm.values() for way in np.eye(2)]  # fmt: skip
-    field = np.median(
-        [_sample(photo, lies.project(at + 0.25 * QUIET_MM * ring)) for at in fields], axis=0
-    )
-    names, colours, spots = [], [], []
-    for name, middle, top in zip(plan.slots_mm, middles, tops, strict=True):
-        core = lies.project(middle + CORE * plan.slot_mm * ring, piece_height_mm)
-        colour = _sample(photo, core)
-        if np.isfinite(colour).all() and _differ(colour, field):
-            names.append(name)
-            colours.append(colour)
-            spots.append(top)
-    return tuple(names), np.array(colours).reshape(-1, 3), np.array(spots).reshape(-1, 2)
+    tops, floors = (
+        np.array([_sample(photo, lies.project(at + CORE * plan.slot_mm * ring, high))
+                  for at in middles]) for high in (piece_height_mm, 0.0)
+    )  # fmt: skip
+    papers = np.array([_sample(photo, lies.project(at + _label(plan))) for at in middles])
+    laid = [i for i in range(len(middles))
+            if np.isfinite(tops[i]).all() and not _bare(floors[i], papers[i], papers)]  # fmt: skip
+    names = tuple(name for i, name in enumerate(plan.slots_mm) if i in laid)
+    return names, tops[laid], lies.project(middles, piece_height_mm)[laid]
 
 
-def _differ(colour: Array, field: Array) -> bool:
-    apart = lab_from_linear(colour) - lab_from_linear(field)
-    return bool(np.linalg.norm(apart) > BARE)
+def _label(plan: StripPlan) -> Array:
+    """The box (4, 2) of a slot's label, mm from the slot's middle: paper with a little ink."""
+    half, rim = plan.slot_mm / 2 - 1, 0.5
+    low, high = plan.slot_mm / 2 + rim, plan.slot_mm / 2 + LABEL_MM - rim
+    return np.array([[-half, low], [half, low], [half, high], [-half, high]])
+
+
+def _bare(floor: Array, paper: Array, papers: Array) -> bool:
+    """Whether a slot's floor (3,) may be the paper beside it, in any light that falls on the strip.
+
+    A shadow's edge may run between slot and label, so that the paper may be as bright or as dark
+    as anywhere on the strip; ``papers`` (N, 3) are all labels.
+    """
+    seen = papers[np.isfinite(papers).all(axis=1)]
+    if not np.isfinite(floor).all() or not np.isfinite(paper).all():
+        return True
+    bright = seen.sum(axis=1) / paper.sum()
+    shades = np.linspace(bright.min(), bright.max(), SHADES)[:, None] * paper
+    apart = np.linalg.norm(lab_from_linear(shades) - lab_from_linear(floor), axis=1)
+    return bool(apart.min() < BARE)
 
 
 def _sample(photo: Photo, outline_px: Array) -> Array:

@@ -13,14 +13,16 @@ from desk.printing.job import printables
 from desk.printing.marks import needs_cards
 from samples.board import ART_PX_PER_MM, Board, Place
 from samples.cards import piece_paints
-from samples.conditions import Conditions, Lamp
+from samples.conditions import Conditions, HandShadow, Lamp
+from samples.kits import invent_kit, with_strip
 from samples.photographer import Shot, take_photo
 from samples.spectra import LAMPS, camera, colour_matrix
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import EMPTY
+from tests.bench.strip import sheet_of
 from tests.desk.practice import SAMPLES
 from tests.vision.practice import from_pixels, photo_of
-from vision.colour import lab_from_linear
+from vision.colour import lab_from_linear, linear_from_srgb
 from vision.key_strip import read_strip, strip_plan
 
 LIGHTS = {
@@ -89,6 +91,45 @@ def test_an_empty_slot_gives_no_sample(penmarrow: GameSheet) -> None:
 
     assert "plum" not in names
     assert len(names) == len(penmarrow.colours) - 1
+
+
+BAD_LIGHTS = {
+    "tilted": {"tilt_deg": 33.0, "turn_deg": 160.0, "k1": 0.02},
+    "hand's shadow": {"shadows": (HandShadow((20.0, 95.0), 80.0, 45.0, 10.0, 0.7),)},
+    "glare": {"gloss": 0.8, "lamps": (Lamp("bulb", 0.6, (60.0, 260.0, 420.0), 60.0),)},
+}
+
+
+@pytest.mark.parametrize("light", BAD_LIGHTS)
+def test_strip_beside_a_board_is_read_and_its_empty_slots_are_not(light: str) -> None:
+    kit = with_strip(invent_kit(731), 731)
+    stand = replace(Conditions(), size_px=(1600, 1200), loose=0, **BAD_LIGHTS[light])
+    slots = kit.strip.slots_mm
+    laid = dict(list(slots.items())[::2])
+    grid = kit.final_board(kit.open_box(), np.random.default_rng(1))
+    half = replace(kit.strip, slots_mm=laid)
+    shot = take_photo(kit.board, grid, stand, np.random.default_rng(2), half)
+    photo = photo_of(shot)
+    names, colours, spots = read_strip(photo, strip_plan(sheet_of(kit)), kit.board.piece_mm)
+    true = np.array([shot.truth.strip_px[name] for name in names])
+    there = [np.median(photo.pixels[y - 4 : y + 5, x - 4 : x + 5], axis=(0, 1))
+             for x, y in np.round(true).astype(int)]  # fmt: skip
+    off = lab_from_linear(linear_from_srgb(np.array(there, np.uint8))) - lab_from_linear(colours)
+
+    assert set(names) == set(laid)
+    assert np.linalg.norm(spots - true, axis=1).max() < 20  # a slot is some 100 px wide
+    assert np.linalg.norm(off, axis=1).max() < 4
+
+
+def test_strip_of_the_practice_photos_is_the_one_that_is_printed() -> None:
+    for seed in (731, 732):
+        kit = with_strip(invent_kit(seed), seed)
+        plan = strip_plan(sheet_of(kit))
+
+        assert kit.strip.ids == tuple(plan.marks_mm)
+        assert kit.strip.size_mm == pytest.approx(plan.size_mm)
+        assert list(kit.strip.slots_mm) == list(plan.slots_mm)
+        assert np.allclose(list(kit.strip.slots_mm.values()), list(plan.slots_mm.values()))
 
 
 def test_no_strip_gives_nothing(penmarrow: GameSheet) -> None:
