@@ -17,13 +17,9 @@ from numpy.typing import NDArray
 
 from calibrate.errors import TableError
 from calibrate.types import FORMAT, Artwork, Palette, Table
+from scoring.given_file import read_given
+from scoring.limits import MOST_TABLE_BYTES, MOST_TABLE_PART_BYTES, MOST_TABLE_PICTURE_PIXELS
 from scoring.sheet import parse_sheet
-
-LARGEST_PART = 60_000_000
-"""Bytes that one part of a table file may unpack to."""
-
-LARGEST_PICTURE = 40_000_000
-"""Pixels that a picture in a table file may have: a small PNG can unpack to gigabytes."""
 
 DAMAGE = (
     zipfile.BadZipFile,
@@ -71,9 +67,11 @@ def table_bytes(table: Table) -> bytes:
 def load_table(path: str | Path) -> Table:
     """The table in a file. Raises TableError naming the file and what is wrong with it."""
     try:
-        data = Path(path).read_bytes()
+        data = read_given(Path(path), MOST_TABLE_BYTES)
     except OSError as error:
         raise TableError(str(path), f"cannot be read ({error.strerror}).") from error
+    if len(data) > MOST_TABLE_BYTES:
+        raise TableError(str(path), "is too large to be a table.")
     return table_from_bytes(data, str(path))
 
 
@@ -102,7 +100,7 @@ def table_from_bytes(data: bytes, where: str) -> Table:
 
 
 def _part(archive: zipfile.ZipFile, name: str, where: str) -> bytes:
-    if archive.getinfo(name).file_size > LARGEST_PART:
+    if archive.getinfo(name).file_size > MOST_TABLE_PART_BYTES:
         raise TableError(where, f"holds a {name} too large to be a table's.")
     return archive.read(name)
 
@@ -163,7 +161,7 @@ def _artwork(parts: dict[str, bytes], plain: dict[str, Any]) -> Artwork:
 
 def _picture(data: bytes, flags: int) -> NDArray[np.uint8]:
     height, width = _size_of(data)
-    if width * height > LARGEST_PICTURE:
+    if width * height > MOST_TABLE_PICTURE_PIXELS:
         raise ValueError("a picture is too large to be a table's")
     try:
         picture = cv2.imdecode(np.frombuffer(data, np.uint8), flags)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,7 +15,9 @@ from numpy.typing import NDArray
 
 from desk.given import GivenError
 from scoring.errors import SheetError
+from scoring.given_file import read_given
 from scoring.lattice import build_lattice
+from scoring.limits import MOST_DRAWING_BYTES
 from scoring.regular import cell_name
 from scoring.sides import within
 from scoring.types import Cell
@@ -85,11 +88,19 @@ def read_drawing(path: Path, size_mm: tuple[float, float] | None) -> Drawn:
     return Drawn(named, page_mm, lies_like(named, page_mm), tuple(told))
 
 
+def drawing_bytes(path: Path) -> bytes:
+    """The file's content. Raises GivenError where it is too long for a drawing."""
+    data = read_given(path, MOST_DRAWING_BYTES)
+    if len(data) > MOST_DRAWING_BYTES:
+        raise GivenError(str(path), "is too large to be the drawing of a board.")
+    return data
+
+
 def _parsed(path: Path) -> Any:
     from svgelements import SVG
 
     try:
-        return SVG.parse(str(path), ppi=96.0)
+        return SVG.parse(io.BytesIO(drawing_bytes(path)), ppi=96.0)
     except (ParseError, ValueError, AttributeError, TypeError, RecursionError) as error:
         raise GivenError(str(path), "is not an SVG drawing that can be read.") from error
 

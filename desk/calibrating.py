@@ -14,13 +14,13 @@ from calibrate.store import save_table
 from calibrate.types import Table
 from desk.aside import move_aside
 from desk.given import GivenError, parse_corners, text_of
+from desk.photo_file import photo_in
 from desk.say import CAUTION, quietly, working
 from desk.shelf import SUFFIX, Shelf, checked_name, default_data_folder
 from desk.types import PointsPx
 from scoring.grid import parse_grid
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import Grid
-from vision.decode import load_photo
 from vision.types import Photo
 
 
@@ -94,7 +94,7 @@ def _calibrate(
 
 def photo_of(path: Path) -> Photo:
     """The photo in a file."""
-    return load_photo(path.read_bytes(), path.name)
+    return photo_in(path)
 
 
 def judgement(table: Table) -> list[str]:

@@ -20,10 +20,10 @@ from desk.card_drawing import (
 )
 from desk.durable import write_whole
 from desk.given import GivenError, load_toml, parse_corners, text_of
+from desk.photo_file import photo_in
 from desk.say import working
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
 from vision.cards import CardLook, look_at_card
-from vision.decode import load_photo
 from vision.inks import Ink, tell_inks
 
 SIGNS = "*_0123456789" + NO_CELL
@@ -100,7 +100,7 @@ def seen_card(
 ) -> Draft:
     """What one photo shows, with the answers that were given in a file."""
     corners = parse_corners(job.corners) if job.corners else None
-    photo = load_photo(path.read_bytes(), path.name)
+    photo = photo_in(path)
     with working(f"Reading {path.name}"):
         look = look_at_card(photo, sheet.lattice.like, course_height(sheet), corners)
     names = tuple(named_cells(look))

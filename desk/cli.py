@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -407,6 +408,8 @@ def serve(
 
 def main() -> None:
     """Run the command; an expected failure is one sentence on stderr and an exit code."""
+    if isinstance(sys.stdout, TextIOWrapper):  # a file's name need not be text in this language
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         app()
     except ImportError as error:

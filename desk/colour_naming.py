@@ -14,11 +14,11 @@ from PIL import ImageColor
 from desk.durable import write_whole
 from desk.given import GivenError
 from desk.packing import png, write
+from desk.photo_file import photo_in
 from desk.sheet_new import propose_letters, quoted
 from desk.tints import WORDS
 from scoring.sheet import load_sheet
 from vision.colour import lab_from_linear, linear_from_srgb
-from vision.decode import load_photo
 from vision.outlines import piece_of
 from vision.spread import find_pieces
 from vision.spread_colours import core_colours
@@ -44,7 +44,7 @@ class Row:
 def run_sheet_colours(sheet: Path, path: Path, named: Sequence[str], out: Path) -> None:
     """Print the lines of TOML of the colours in a row, named by the host or by their looks."""
     shape = load_sheet(sheet).lattice.cells[0].polygon_mm
-    row = colours_in_row(load_photo(path.read_bytes(), path.name), shape)
+    row = colours_in_row(photo_in(path), shape)
     write_whole(out, row.picture)
     names = [name.strip() for word in named for name in word.split(",")] or list(row.names)
     if len(names) != len(row.names):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,9 @@ import numpy as np
 
 from desk.types import Claims, PointsPx
 from scoring.errors import TallyglassError
+from scoring.given_file import read_given
+from scoring.limits import MOST_TEXT_BYTES
+from scoring.toml import parse_toml
 
 CORNERS_WANTED = "give four points as x,y x,y x,y x,y in photo pixels."
 
@@ -45,17 +47,21 @@ def names_by_player(path: Path, data: Any) -> dict[str, list[str]]:
 def load_toml(path: Path) -> dict[str, Any]:
     """A TOML file's tables. Raises GivenError where it is not TOML."""
     try:
-        return tomllib.loads(text_of(path))
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise GivenError(str(path), f"is not valid TOML: {error}.") from error
+        return parse_toml(text_of(path))
+    except ValueError as error:
+        raise GivenError(str(path), f"{error}.") from error
 
 
 def text_of(path: Path) -> str:
     """A text file's content. Raises GivenError where it is not text."""
     try:
-        return path.read_text("utf-8")
+        data = read_given(path, MOST_TEXT_BYTES)
+        text = data.decode("utf-8").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         raise GivenError(str(path), "is not a text file in UTF-8.") from error
+    if len(data) > MOST_TEXT_BYTES:
+        raise GivenError(str(path), "is too long to be what is wanted here.")
+    return text
 
 
 def parse_seats(words: Sequence[str]) -> dict[str, Path]:

@@ -18,6 +18,8 @@ from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE, PAPER, Standings
 from desk.keeping.store import table_file
 from desk.say import complain
+from scoring.given_file import read_given
+from scoring.limits import MOST_TABLE_BYTES
 
 if TYPE_CHECKING:
     from desk.keeping.erase import Erased
@@ -413,7 +415,7 @@ def run_backup(out: Path, where: str | None) -> None:
 def run_keep_table(table: Path, where: str | None) -> None:
     """Keep a table's file."""
     archive = open_kept(where)
-    data = table.read_bytes()
+    data = read_given(table, MOST_TABLE_BYTES)
     digest = hashlib.sha256(data).hexdigest()
     if not archive.uses_table(digest):
         raise ArchiveError(archive.where, f"has no game that was scored with {table}.")

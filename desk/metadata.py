@@ -61,14 +61,15 @@ def suffix_of(data: bytes) -> str:
 
 def orientation_of(data: bytes) -> int:
     """EXIF orientation, 1 to 8; 1 (upright) where the file says nothing usable."""
-    from PIL import Image
+    from PIL.Image import DecompressionBombError
+
+    from vision.decode import opened, way_up_of
 
     try:
-        with Image.open(io.BytesIO(data)) as image:
-            value = image.getexif().get(ORIENTATION_TAG, 1)
-    except (OSError, SyntaxError, ValueError, struct.error, Image.DecompressionBombError) as error:
+        with opened(data) as image:
+            return way_up_of(image)
+    except (OSError, SyntaxError, ValueError, DecompressionBombError) as error:
         raise PhotoFormatError from error
-    return value if isinstance(value, int) and 1 <= value <= 8 else 1
 
 
 def orientation_tiff(orientation: int) -> bytes:

@@ -14,9 +14,9 @@ from PIL import Image
 
 from calibrate.store import load_table
 from desk.durable import write_whole
+from desk.photo_file import photo_in
 from desk.say import listed, working
 from scoring.sheet import GameSheet
-from vision.decode import load_photo
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, tell_pieces
@@ -28,7 +28,7 @@ def run_count(table: Path, photos: Sequence[Path], out: Path) -> None:
     sheet, counted, doubts = learned.sheet, Counter[str](), 0
     shape = piece_of(sheet.lattice.cells[0].polygon_mm)
     for path in photos:
-        photo = load_photo(path.read_bytes(), path.name)
+        photo = photo_in(path)
         with working(f"Counting {path.name}"):
             spread = find_pieces(photo, shape)
             told = tell_pieces(spread, learned.palette)

@@ -11,6 +11,7 @@ from pathlib import Path
 from calibrate.types import Table
 from desk.beliefs import candidates_of, grid_of
 from desk.export import tally_json, versions
+from desk.photo_file import photo_bytes, shown_name
 from desk.records import Answer, BoardRecord, GameRecord
 from desk.suspicions import doubts_that_cannot_all_be, suspecting
 from desk.types import SKIP, Ask, Clock, Game, Outcome, PointsPx, Question, Seat, now
@@ -32,8 +33,8 @@ def score_game(game: Game, ask: Ask) -> Outcome:
 
 def seat_player(table: Table, player: str, path: Path, corners_px: PointsPx | None = None) -> Seat:
     """Read one player's board from its photo file."""
-    data = path.read_bytes()
-    photo = load_photo(data, path.name)
+    data = photo_bytes(path)
+    photo = load_photo(data, shown_name(path))
     reading = read_photo(photo, table, corners_px)
     return Seat(player, data, photo, reading, reading, reading)
 

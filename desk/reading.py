@@ -11,6 +11,7 @@ from calibrate.store import load_table
 from calibrate.types import Table
 from desk.beliefs import grid_of
 from desk.given import GivenError, PointsPx, parse_corners
+from desk.photo_file import photo_bytes, shown_name
 from desk.pictures import save_overlay
 from desk.say import complain, os_error_in_words, working
 from desk.shelf import table_file as shelved
@@ -59,7 +60,7 @@ def read_one(
     """Read one photo and print what was read; returns 0, or the code of why not."""
     try:
         with working(f"Reading {path.name}"):
-            photo = load_photo(bytes_of(path), path.name)
+            photo = load_photo(bytes_of(path), shown_name(path))
             if boards > 1:
                 readings = read_boards(photo, table, boards)
             else:
@@ -81,7 +82,7 @@ def read_one(
 def bytes_of(path: Path) -> bytes:
     """A photo file's bytes. Raises PhotoError where there is no such file, so that others go on."""
     try:
-        return path.read_bytes()
+        return photo_bytes(path)
     except OSError as error:
         reason = os_error_in_words(error).partition(": ")[2]
         raise PhotoError(path.name, reason, "Check the name and the folder.") from error

@@ -16,6 +16,7 @@ from desk.board_size import Placed, parse_size, placed_board
 from desk.board_svg import read_drawing
 from desk.durable import write_whole
 from desk.given import GivenError
+from desk.photo_file import photo_in
 from desk.pointing import anchors_toml, point_mm
 from desk.printing.marks import marks_text
 from desk.sheet_board import board_from_proposal, drawn_lines, regular_board
@@ -26,7 +27,6 @@ from scoring.regular import Shape
 from scoring.sheet import GameSheet, parse_sheet
 from scoring.sides import within
 from scoring.types import Lattice, Point
-from vision.decode import load_photo
 from vision.find import from_corners
 from vision.lattice_proposal import Proposal, propose_lattice, with_cell_at
 from vision.rectify import rectify
@@ -128,7 +128,7 @@ def made_board(wanted: Wanted) -> MadeBoard:
     if wanted.photo and wanted.svg:
         raise GivenError("--svg", "give either --photo or --svg, not both.")
     if wanted.photo:
-        photo = load_photo(wanted.photo.read_bytes(), wanted.photo.name)
+        photo = photo_in(wanted.photo)
         placed = placed_board(photo, wanted.corners, wanted.size_mm)
         return board_in_photo(photo, placed, wanted.drop, wanted.add)
     if wanted.drop:

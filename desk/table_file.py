@@ -15,16 +15,13 @@ from dataclasses import replace
 
 from calibrate.errors import TableError
 from calibrate.judge import trust
-from calibrate.store import LARGEST_PART, PARTS, table_bytes, table_from_bytes
+from calibrate.store import PARTS, table_bytes, table_from_bytes
 from calibrate.types import Table
-from desk.keeping.unpack import TIGHTEST
 from desk.shelf import Shelf, ShelfError, Version, checked_name
+from scoring.limits import MOST_TABLE_BYTES, MOST_TABLE_PART_BYTES, TIGHTEST_PACKING
 
 MANIFEST = "manifest.json"
 FORMAT, VERSION = "tallyglass table", 1
-LARGEST_FILE = 80_000_000
-"""Bytes that a table's file may have; ours have one to five millions."""
-
 LIMITS = (
     "It was learned with its maker's phone and pieces, in its maker's light. Each photo's own "
     "empty cells move its colours to your light, but what it knows of shine and of near colours "
@@ -58,7 +55,7 @@ def packed_table(table: Table, name: str) -> bytes:
 
 def unpacked_table(data: bytes, where: str) -> Table:
     """The table in a shared file. Raises TableError naming what is wrong; nothing is written."""
-    if len(data) > LARGEST_FILE:
+    if len(data) > MOST_TABLE_BYTES:
         raise TableError(where, "is too large to be a table.")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -81,9 +78,11 @@ def _check_parts(archive: zipfile.ZipFile, where: str) -> None:
     for info in archive.infolist():
         if info.filename not in (*PARTS, MANIFEST):
             raise TableError(where, f"has a part {info.filename[:80]!r} that no table has.")
-        if info.file_size > LARGEST_PART:
+        if info.file_size > MOST_TABLE_PART_BYTES:
             raise TableError(where, f"has a part {info.filename!r} that unpacks to too much.")
-        if info.file_size > 1_000_000 and info.file_size > TIGHTEST * max(info.compress_size, 1):
+        if info.file_size > 1_000_000 and info.file_size > TIGHTEST_PACKING * max(
+            info.compress_size, 1
+        ):
             raise TableError(where, f"has a part {info.filename!r} packed too tightly to be ours.")
 
 

@@ -12,6 +12,8 @@ from desk.given import GivenError
 from desk.say import complain
 from desk.shelf import SUFFIX, Shelf, Version, default_data_folder
 from desk.table_file import limits_told, packed_table, take_in
+from scoring.given_file import read_given
+from scoring.limits import MOST_TABLE_BYTES
 
 
 def shelf_in(data: Path | None) -> Shelf:
@@ -76,7 +78,7 @@ def run_export(data: Path | None, name: str, out: Path) -> None:
 def run_import(data: Path | None, file: Path, name: str) -> None:
     """Take a file in, and say what it may cost."""
     shelf = shelf_in(data)
-    content = file.read_bytes()
+    content = read_given(file, MOST_TABLE_BYTES)
     one = take_in(shelf, content, str(file), name)
     print(f"sha256 {hashlib.sha256(content).hexdigest()}: compare it with its maker's.")
     print(f"{one.name}: a table for {one.game} is on the shelf.")

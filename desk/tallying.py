@@ -14,6 +14,7 @@ from desk.archive import Archive, default_archive_folder, now_utc
 from desk.durable import write_whole
 from desk.export import tally_csv, tally_json
 from desk.given import GivenError, PointsPx, load_claims, parse_corners_by_player, parse_seats
+from desk.photo_file import photo_bytes, shown_name
 from desk.pictures import save_overlay
 from desk.pipeline import looked_again, record_of, score_game, seat_player, with_answers
 from desk.questions import ask_at_terminal, file_name, leave_open
@@ -140,8 +141,8 @@ def seats_in(
             f"--corners of {given[0]}",
             f"{path.name} shows several boards; corners can be given for a photo of one.",
         )
-    data = path.read_bytes()
-    photo = load_photo(data, path.name)
+    data = photo_bytes(path)
+    photo = load_photo(data, shown_name(path))
     readings = boards_in_photo(photo, table, len(players))
     return [
         Seat(player, data, photo, reading, reading, reading)

@@ -10,10 +10,10 @@ from calibrate.judge import judge
 from calibrate.store import load_table
 from calibrate.types import Table
 from desk.given import parse_corners, text_of
+from desk.photo_file import photo_in
 from desk.shelf import table_file
 from scoring.grid import parse_grid
 from scoring.types import Grid
-from vision.decode import load_photo
 from vision.read import read_photo
 from vision.types import Reading
 
@@ -26,7 +26,7 @@ def run_trial(table: Path, photo: Path, plan: Path, corners: tuple[str, ...] | N
     """Read the arranged board and judge the reading; the exit code is 1 where it was wrong."""
     known = load_table(table_file(table))
     truth = parse_grid(text_of(plan), known.sheet, str(plan))
-    shown = load_photo(photo.read_bytes(), photo.name)
+    shown = photo_in(photo)
     reading = read_photo(shown, known, parse_corners(corners) if corners else None)
     print(*trial_words(reading, truth, known), sep="\n")
     return WRONG if silent_errors(reading, truth) else 0

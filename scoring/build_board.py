@@ -14,12 +14,10 @@ from scoring.lattice import (
     rows_of,
     with_anchors,
 )
+from scoring.limits import MOST_CELLS
 from scoring.regular import Shape
 from scoring.sheet_form import BoardForm
 from scoring.types import Cell, Lattice
-
-LARGEST_BOARD = 10_000
-"""Cells; far above any table's board, low enough that a mistyped sheet cannot stall a machine."""
 
 
 def lattice_of(form: BoardForm) -> Lattice:
@@ -79,10 +77,8 @@ def _row_lengths(form: BoardForm) -> tuple[int, ...]:
         raise SheetError("board", "say rows = [cells in each row], or rows and columns as numbers")
     else:
         lengths = (form.columns,) * form.rows
-    if sum(lengths) > LARGEST_BOARD:
-        raise SheetError(
-            "board, rows", f"{sum(lengths)} cells; a board has at most {LARGEST_BOARD}"
-        )
+    if sum(lengths) > MOST_CELLS:
+        raise SheetError("board, rows", f"{sum(lengths)} cells; a board has at most {MOST_CELLS}")
     return lengths
 
 
@@ -96,8 +92,8 @@ def _drawn(form: BoardForm) -> Lattice:
         raise SheetError("board, cells", "a drawn board needs its cells")
     if form.size_mm is None:
         raise SheetError("board, size_mm", "a drawn board needs its size")
-    if len(form.cells) > LARGEST_BOARD:
-        raise SheetError("board, cells", f"a board has at most {LARGEST_BOARD}")
+    if len(form.cells) > MOST_CELLS:
+        raise SheetError("board, cells", f"a board has at most {MOST_CELLS}")
     cells = [Cell(cell.id, tuple(cell.polygon_mm)) for cell in form.cells]
     given = {cell.id: cell.neighbours for cell in form.cells if cell.neighbours is not None}
     if given and len(given) < len(cells):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,17 +11,17 @@ from pydantic import ValidationError
 from scoring.build_board import lattice_of
 from scoring.build_rules import cards_of, rules_of, tie_breaks_of
 from scoring.errors import SheetError
+from scoring.given_file import read_given
+from scoring.limits import MOST_SHEET_BYTES
 from scoring.rules import Card, Rule, TieBreak
 from scoring.sheet_form import ColourForm, MarkForm, SheetForm
 from scoring.sheet_words import in_words
 from scoring.sides import area
+from scoring.toml import parse_toml
 from scoring.types import EMPTY, Colour, Lattice, Point
 
 NOT_COLOURS = (EMPTY, "odd", "covered")
 """Words that mean something else than a colour of piece."""
-
-LARGEST_SHEET = 2_000_000
-"""Bytes; a drawn board of 2,500 cells takes about 600,000."""
 
 Corners = tuple[Point, Point, Point, Point]
 
@@ -56,11 +55,11 @@ def load_sheet(path: str | Path) -> GameSheet:
     """The game sheet in a TOML file. Raises SheetError naming file, place and reason."""
     where = str(path)
     try:
-        data = Path(path).read_bytes()
+        data = read_given(Path(path), MOST_SHEET_BYTES)
     except OSError as error:
         raise SheetError(where, f"cannot be read ({error.strerror})") from error
-    if len(data) > LARGEST_SHEET:
-        raise SheetError(where, f"is {len(data)} bytes long; a sheet has at most {LARGEST_SHEET}")
+    if len(data) > MOST_SHEET_BYTES:
+        raise SheetError(where, f"is too long; a sheet has at most {MOST_SHEET_BYTES} bytes")
     try:
         return parse_sheet(data.decode("utf-8"), where)
     except UnicodeDecodeError as error:
@@ -70,11 +69,9 @@ def load_sheet(path: str | Path) -> GameSheet:
 def parse_sheet(text: str, where: str = "sheet") -> GameSheet:
     """The game sheet written in this TOML; ``where`` names it in errors."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SheetError(where, f"is not valid TOML: {error}") from error
-    except RecursionError as error:
-        raise SheetError(where, "is nested too deeply") from error
+        data = parse_toml(text)
+    except ValueError as error:
+        raise SheetError(where, str(error)) from error
     try:
         return _sheet(SheetForm.model_validate(data), text)
     except ValidationError as error:

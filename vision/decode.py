@@ -4,27 +4,40 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
+import struct
 import time
 import warnings
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, UnidentifiedImageError
 
+from scoring.limits import (
+    LEAST_PHOTO_SIDE_PX,
+    MOST_JPEG_SCANS,
+    MOST_PHOTO_BYTES,
+    MOST_PHOTO_PIXELS,
+)
 from vision.errors import PhotoError
 from vision.types import Photo
 
-MAX_BYTES = 80_000_000
-MAX_PIXELS = 120_000_000
-MIN_SIDE_PX = 240
 ENOUGH_PX = 1600
 """A long side of so many decoded px gives a cell of a ten-cell board over 60 px (by hand)."""
 
 SRGB_NAMES = ("srgb", "sgry", "c2")
 """Fragments of the descriptions that ICC profiles equal to sRGB carry (from memory)."""
 
+ORIENTATION_TAG = 0x0112
+FLIPS = {2: 1, 3: -1, 4: 0, 6: 1, 7: -1, 8: 0}
+"""OpenCV's flip for each EXIF orientation; those of 5 to 8 come after swapping rows and columns."""
+
+NEXT_MARKER = re.compile(rb"\xff[^\x00\x01\xd0-\xd8\xff]")
+END_OF_IMAGE, START_OF_SCAN = 0xD9, 0xDA
+
 RETAKE = "Send the original photo again, or take a new one."
+CUT_SHORT = "the photo is cut short or damaged."
 
 
 def load_photo(data: bytes, name: str) -> Photo:
@@ -33,12 +46,13 @@ def load_photo(data: bytes, name: str) -> Photo:
     It is decoded at 1/1, 1/2, 1/4 or 1/8, the smallest that keeps ``ENOUGH_PX`` of its long side.
     Raises PhotoError where the bytes are no photo, are cut short, or are beyond the size limits.
     """
-    if len(data) > MAX_BYTES:
-        raise PhotoError(name, f"the file is over {MAX_BYTES // 1_000_000} MB.", RETAKE)
     started = time.perf_counter()
-    width, height, icc, kind, turned = _header(data, name)
+    width, height, icc, kind, way_up = _header(data, name)
     scale = _decoding_scale(max(width, height))
     pixels = _decode_heif(data, name, scale) if kind == "HEIF" else _decode(data, name, scale)
+    if max(abs(pixels.shape[0] - height / scale), abs(pixels.shape[1] - width / scale)) > 1:
+        raise PhotoError(name, CUT_SHORT, RETAKE)  # two sizes in one file, or no picture after all
+    pixels = turned_upright(pixels, way_up)
     if icc:
         pixels = _to_srgb(pixels, icc)
     pixels.setflags(write=False)
@@ -46,7 +60,7 @@ def load_photo(data: bytes, name: str) -> Photo:
         name=name,
         pixels=pixels,
         scale=scale,
-        full_size_px=(height, width) if turned else (width, height),
+        full_size_px=(height, width) if way_up >= 5 else (width, height),
         sha256=hashlib.sha256(data).hexdigest(),
         decode_ms=1000 * (time.perf_counter() - started),
     )
@@ -54,46 +68,88 @@ def load_photo(data: bytes, name: str) -> Photo:
 
 def check_photo(data: bytes, name: str) -> None:
     """Look at the header alone. Raises PhotoError where ``load_photo`` would refuse it for that."""
-    if len(data) > MAX_BYTES:
-        raise PhotoError(name, f"the file is over {MAX_BYTES // 1_000_000} MB.", RETAKE)
     _header(data, name)
 
 
-def _header(data: bytes, name: str) -> tuple[int, int, bytes, str, bool]:
-    """Width and height as stored, ICC profile, format, and whether upright swaps the sides."""
-    import pillow_heif
-
-    if data[4:8] == b"ftyp":
-        pillow_heif.register_heif_opener()
+def _header(data: bytes, name: str) -> tuple[int, int, bytes, str, int]:
+    """Width and height as stored, ICC profile, format, and the way up that is still to be made."""
+    if len(data) > MOST_PHOTO_BYTES:
+        raise PhotoError(name, f"the file is over {MOST_PHOTO_BYTES // 1_000_000} MB.", RETAKE)
     try:
-        with _opened(data) as image:
+        with opened(data) as image:
             width, height = image.size
             _check_size(width, height, name)
             icc = image.info.get("icc_profile") or b""
-            turned = image.getexif().get(0x0112, 1) >= 5 and image.format != "HEIF"
             kind = image.format or ""
+            way_up = 1 if kind == "HEIF" else way_up_of(image)
     except Image.DecompressionBombError as error:
         raise PhotoError(name, "the picture has too many pixels to read safely.", RETAKE) from error
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
         raise PhotoError(
             name, "this is not a photo that can be read (JPEG, PNG, WebP or HEIC).", RETAKE
         ) from error
-    return width, height, icc, kind, turned
+    if kind in ("JPEG", "MPO") and _has_too_many_scans(data):
+        raise PhotoError(name, "the picture is stored in far too many passes.", RETAKE)
+    return width, height, icc, kind, way_up
 
 
-def _opened(data: bytes) -> Image.Image:
-    """The picture, not decoded yet, without Pillow's warning of sizes that are allowed here."""
+def opened(data: bytes) -> Image.Image:
+    """The picture, not decoded yet: Pillow is let look for the formats of photos only.
+
+    Its warnings are of sizes that are allowed here and of metadata that nobody needs.
+    """
+    kinds = ("JPEG", "PNG", "WEBP")
+    if data[4:8] == b"ftyp":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+        kinds = ("HEIF",)
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-        return Image.open(io.BytesIO(data))
+        warnings.simplefilter("ignore")
+        return Image.open(io.BytesIO(data), formats=kinds)
+
+
+def way_up_of(image: Image.Image) -> int:
+    """EXIF orientation (CIPA DC-008, 4.6.4), 1 to 8; 1, upright, where it says nothing usable."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            value = image.getexif().get(ORIENTATION_TAG, 1)
+    except (OSError, SyntaxError, ValueError, TypeError, LookupError, struct.error):
+        return 1
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def turned_upright(pixels: NDArray[np.uint8], way_up: int) -> NDArray[np.uint8]:
+    """Stored pixels as their EXIF orientation means them to be seen."""
+    if way_up >= 5:
+        pixels = np.asarray(cv2.transpose(pixels), np.uint8)
+    return np.asarray(cv2.flip(pixels, FLIPS[way_up]), np.uint8) if way_up in FLIPS else pixels
+
+
+def _has_too_many_scans(data: bytes) -> bool:
+    """Whether the first picture of a JPEG file has so many scans that it would not end.
+
+    What lies behind it (a film of the moment) may hold any bytes.
+    """
+    if data.count(bytes([0xFF, START_OF_SCAN])) <= MOST_JPEG_SCANS:
+        return False
+    at, scans = 2, 0
+    while scans <= MOST_JPEG_SCANS and (found := NEXT_MARKER.search(data, at)):
+        at = found.start() + 2
+        if data[at - 1] == END_OF_IMAGE:
+            break
+        scans += data[at - 1] == START_OF_SCAN
+        at += int.from_bytes(data[at : at + 2])
+    return scans > MOST_JPEG_SCANS
 
 
 def _check_size(width: int, height: int, name: str) -> None:
-    if width * height > MAX_PIXELS:
+    if width * height > MOST_PHOTO_PIXELS:
         raise PhotoError(
-            name, f"the picture has over {MAX_PIXELS // 1_000_000} million pixels.", RETAKE
+            name, f"the picture has over {MOST_PHOTO_PIXELS // 1_000_000} million pixels.", RETAKE
         )
-    if min(width, height) < MIN_SIDE_PX:
+    if min(width, height) < LEAST_PHOTO_SIDE_PX:
         raise PhotoError(
             name,
             f"the picture is only {width} x {height} pixels.",
@@ -107,7 +163,7 @@ def _decoding_scale(long_side_px: int) -> int:
 
 
 def _decode(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
-    """RGB pixels by OpenCV, which applies the EXIF orientation itself for these flags."""
+    """RGB pixels by OpenCV, as they are stored."""
     flags = {
         1: cv2.IMREAD_COLOR,
         2: cv2.IMREAD_REDUCED_COLOR_2,
@@ -115,24 +171,23 @@ def _decode(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
         8: cv2.IMREAD_REDUCED_COLOR_8,
     }[scale]
     try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+        coded = np.frombuffer(data, np.uint8)
+        pixels = cv2.imdecode(coded, flags | cv2.IMREAD_IGNORE_ORIENTATION)
     except cv2.error:
         pixels = None
     if pixels is None:
-        raise PhotoError(name, "the photo is cut short or damaged.", RETAKE)
+        raise PhotoError(name, CUT_SHORT, RETAKE)
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels), dtype=np.uint8)
 
 
 def _decode_heif(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
     """RGB pixels by Pillow; libheif has applied the orientation already."""
     try:
-        with _opened(data) as image:
-            upright = ImageOps.exif_transpose(image).convert("RGB")
-    except (OSError, SyntaxError, ValueError, RuntimeError) as error:
+        with opened(data) as image:
+            whole = image.convert("RGB")
+    except (OSError, SyntaxError, ValueError, RuntimeError, EOFError) as error:
         raise PhotoError(name, "the HEIC photo is cut short or damaged.", RETAKE) from error
-    if scale > 1:
-        upright = upright.reduce(scale)
-    return np.array(upright, dtype=np.uint8)
+    return np.array(whole.reduce(scale) if scale > 1 else whole, dtype=np.uint8)
 
 
 def _to_srgb(pixels: NDArray[np.uint8], icc: bytes) -> NDArray[np.uint8]:
@@ -144,6 +199,6 @@ def _to_srgb(pixels: NDArray[np.uint8], icc: bytes) -> NDArray[np.uint8]:
             return pixels
         image = Image.fromarray(pixels)
         converted = ImageCms.profileToProfile(image, profile, ImageCms.createProfile("sRGB"))
-    except (ImageCms.PyCMSError, OSError, ValueError):
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return pixels
     return np.array(converted, dtype=np.uint8)

@@ -28,14 +28,10 @@ from desk.keeping.verify import tally_faults
 from desk.metadata import PhotoFormatError, is_stripped
 from desk.schema import ERASURES, GAMES
 from scoring.errors import TallyglassError
+from scoring.given_file import check_ordinary
+from scoring.limits import MOST_IMPORT_BYTES, MOST_OTHER_IMPORT_BYTES, TIGHTEST_PACKING
 
 GAME_NAME = re.compile(r"games/([0-9a-f]{64})\.json")
-LARGEST = {"games": 20_000_000, "photos": 100_000_000, "tables": 100_000_000}
-LARGEST_OTHER = 200_000_000
-"""Bytes that one part may unpack to."""
-
-TIGHTEST = 200
-"""How many times smaller than its content a part may be packed; ours reach about 30."""
 
 
 class ImportRefused(TallyglassError):
@@ -120,6 +116,7 @@ class ErasureForm(Strict):
 
 def import_zip(archive: Archive, path: Path) -> Imported:
     """Merge a ZIP into the archive. Raises ImportRefused before anything is changed."""
+    check_ordinary(path)
     try:
         with zipfile.ZipFile(path) as packed:
             names = checked_names(path, packed)
@@ -157,9 +154,11 @@ def check_part(path: Path, info: zipfile.ZipInfo) -> None:
     known = name in (MANIFEST, ERASED, SCORES_CSV)
     if not (known or GAME_NAME.fullmatch(name) or FILE_NAME.fullmatch(name)):
         raise ImportRefused(path, f"has a part {name!r} that no export makes.")
-    if info.file_size > LARGEST.get(name.partition("/")[0], LARGEST_OTHER):
+    if info.file_size > MOST_IMPORT_BYTES.get(name.partition("/")[0], MOST_OTHER_IMPORT_BYTES):
         raise ImportRefused(path, f"has a part {name!r} that unpacks to too much.")
-    if info.file_size > 1_000_000 and info.file_size > TIGHTEST * max(info.compress_size, 1):
+    if info.file_size > 1_000_000 and info.file_size > TIGHTEST_PACKING * max(
+        info.compress_size, 1
+    ):
         raise ImportRefused(path, f"has a part {name!r} packed too tightly to be ours.")
 
 

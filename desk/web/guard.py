@@ -15,6 +15,7 @@ from typing import Any
 
 from desk.web.errors import Refusal
 from desk.web.sessions import COOKIE, Sessions
+from scoring.limits import MOST_PHOTO_BYTES, MOST_REQUEST_BYTES, REQUEST_S, STALL_S
 
 Message = MutableMapping[str, Any]
 Scope = MutableMapping[str, Any]
@@ -23,14 +24,6 @@ Send = Callable[[Message], Awaitable[None]]
 Asgi = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 LOG = logging.getLogger("tallyglass.desk")
-
-MOST_PHOTO_BYTES = 80_000_000
-MOST_OTHER_BYTES = 512_000
-STALL_S = 10.0
-"""A body of which nothing comes for so long is given up."""
-
-BODY_S = 300.0
-"""No body may take longer than this, however steadily it trickles."""
 
 KEY_NEEDED = "This desk opens with a key. Scan the QR code that it shows; each code opens it once."
 SAFE = ("GET", "HEAD", "OPTIONS")
@@ -63,7 +56,7 @@ class Door:
     hosts: Collection[str]
     needs_session: bool
     stall_s: float = STALL_S
-    body_s: float = BODY_S
+    body_s: float = REQUEST_S
     most_photo_bytes: int = MOST_PHOTO_BYTES
 
 
@@ -124,7 +117,7 @@ class Guard:
     def limit_of(self, scope: Scope) -> int:
         """How many bytes this request may bring; raises Refusal where it announces more."""
         headers = headers_of(scope)
-        limit = self.door.most_photo_bytes if is_photo(scope) else MOST_OTHER_BYTES
+        limit = self.door.most_photo_bytes if is_photo(scope) else MOST_REQUEST_BYTES
         announced = headers.get("content-length", "0")
         if not announced.isdigit():
             raise Refusal(400, "The request does not say rightly how long it is. Send it again.")
