@@ -100,8 +100,12 @@ def table_from_bytes(data: bytes, where: str) -> Table:
 
 
 def _part(archive: zipfile.ZipFile, name: str, where: str) -> bytes:
-    if archive.getinfo(name).file_size > MOST_TABLE_PART_BYTES:
+    part = archive.getinfo(name)
+    if part.file_size > MOST_TABLE_PART_BYTES:
         raise TableError(where, f"holds a {name} too large to be a table's.")
+    if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        # zipfile unpacks other kinds whole, however little the part says that it holds
+        raise TableError(where, f"holds a {name} packed in a way that no table is.")
     return archive.read(name)
 
 

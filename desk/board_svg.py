@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from xml.etree.ElementTree import ParseError
+from xml.etree import ElementTree
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from desk.given import GivenError
 from scoring.errors import SheetError
 from scoring.given_file import read_given
 from scoring.lattice import build_lattice
-from scoring.limits import MOST_DRAWING_BYTES
+from scoring.limits import MOST_CELLS, MOST_DRAWING_BYTES, MOST_DRAWN_ELEMENTS
 from scoring.regular import cell_name
 from scoring.sides import within
 from scoring.types import Cell
@@ -27,6 +27,17 @@ Named = list[tuple[str, Array]]
 
 PX_PER_MM = 96 / 25.4
 """SVG user units per mm, where the drawing says mm (CSS: 96 px an inch)."""
+
+XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
+UNREADABLE = (
+    ElementTree.ParseError,
+    ValueError,
+    AttributeError,
+    TypeError,
+    LookupError,
+    RecursionError,
+)
+"""What svgelements raises at drawings that break the rules."""
 
 CURVE_STEPS = 12
 MEETS_MM = 0.05
@@ -61,11 +72,16 @@ def read_drawing(path: Path, size_mm: tuple[float, float] | None) -> Drawn:
     page = _parsed(path)
     closed: list[Array] = []
     still_open = 0
-    for outline in _outlines(page):
-        if outline is None:
-            still_open += 1
-        else:
-            closed.append(outline)
+    try:
+        for outline in _outlines(page):
+            if outline is None:
+                still_open += 1
+            else:
+                closed.append(outline)
+    except UNREADABLE as error:
+        raise GivenError(str(path), "has a path that cannot be followed.") from error
+    if len(closed) > MOST_CELLS:
+        raise GivenError(str(path), f"has more than {MOST_CELLS} paths; a board has fewer cells.")
     width, height = float(page.width), float(page.height)
     scale = (PX_PER_MM, PX_PER_MM)
     if size_mm:
@@ -75,7 +91,12 @@ def read_drawing(path: Path, size_mm: tuple[float, float] | None) -> Drawn:
                 "--size", f"does not fit the drawing's page, {width:g} wide and {height:g} high."
             )
     outlines = [outline / scale for outline in closed]
-    cells = [one for one in outlines if not _holds_others(one, outlines)]
+    middles = np.array([(one.min(axis=0) + one.max(axis=0)) / 2 for one in outlines]).reshape(-1, 2)
+    cells = [
+        one
+        for i, one in enumerate(outlines)
+        if not _holds_others(one, np.delete(middles, i, axis=0))
+    ]
     if not cells:
         raise GivenError(str(path), "holds no closed path; draw each cell as one.")
     page_mm = (width / scale[0], height / scale[1])
@@ -99,10 +120,32 @@ def drawing_bytes(path: Path) -> bytes:
 def _parsed(path: Path) -> Any:
     from svgelements import SVG
 
+    data = drawing_bytes(path)
     try:
-        return SVG.parse(io.BytesIO(drawing_bytes(path)), ppi=96.0)
-    except (ParseError, ValueError, AttributeError, TypeError, RecursionError) as error:
+        if drawn_elements(ElementTree.fromstring(data)) > MOST_DRAWN_ELEMENTS:
+            raise GivenError(str(path), f"draws more than {MOST_DRAWN_ELEMENTS} things.")
+        return SVG.parse(io.BytesIO(data), ppi=96.0)
+    except UNREADABLE as error:
         raise GivenError(str(path), "is not an SVG drawing that can be read.") from error
+
+
+def drawn_elements(root: ElementTree.Element) -> int:
+    """How many elements a drawing comes to once each ``use`` is followed.
+
+    Copies of copies double with each line of the file. Raises RecursionError where one holds
+    itself.
+    """
+    by_id = {one.get("id", ""): one for one in root.iter()}
+    known: dict[ElementTree.Element, int] = {}
+
+    def count(one: ElementTree.Element) -> int:
+        if one not in known:
+            used = by_id.get((one.get("href") or one.get(XLINK_HREF) or "").removeprefix("#"))
+            copies = count(used) if one.tag.endswith("}use") and used is not None else 0
+            known[one] = 1 + copies + sum(map(count, one))
+        return known[one]
+
+    return count(root)
 
 
 def _outlines(page: Any) -> Iterator[Array | None]:
@@ -143,17 +186,12 @@ def _outline(drawn: Any) -> Array | None:
     return outline[apart] if apart.sum() >= 3 else np.empty((0, 2))
 
 
-def _holds_others(outline: Array, outlines: Sequence[Array]) -> bool:
-    """Whether two or more other outlines lie within this one: it is a frame, not a cell."""
-    corners = [(float(x), float(y)) for x, y in outline]
+def _holds_others(outline: Array, middles: Array) -> bool:
+    """Whether two or more of the others' ``middles`` (N, 2) lie within: it is a frame, no cell."""
+    corners = tuple((float(x), float(y)) for x, y in outline)
     low, high = outline.min(axis=0), outline.max(axis=0)
-    held = 0
-    for other in outlines:
-        middle = (other.min(axis=0) + other.max(axis=0)) / 2
-        if other is outline or np.any(middle < low) or np.any(middle > high):
-            continue
-        held += within((float(middle[0]), float(middle[1])), tuple(corners))
-    return held >= 2
+    near = middles[np.all((middles >= low) & (middles <= high), axis=1)]
+    return sum(within((x, y), corners) for x, y in near.tolist()) >= 2
 
 
 def in_rows(outlines: Sequence[Array]) -> Named:

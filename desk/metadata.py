@@ -165,7 +165,7 @@ def png_chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
 def strip_webp(data: bytes) -> bytes:
     """Keep pixels, transparency and ICC; the header's flags say what is left."""
     orientation = orientation_of(data)
-    chunks = [[kind, body] for kind, body in webp_chunks(data) if kind in WEBP_KEPT]
+    chunks = [[kind, body] for kind, body in still(data) if kind in WEBP_KEPT]
     if orientation != 1:
         chunks.append([b"EXIF", orientation_tiff(orientation)])
     for chunk in chunks:
@@ -173,6 +173,23 @@ def strip_webp(data: bytes) -> bytes:
             chunk[1] = webp_flags(chunk[1], has_exif=orientation != 1)
     packed = b"WEBP" + b"".join(webp_chunk(kind, body) for kind, body in chunks)
     return b"RIFF" + struct.pack("<I", len(packed)) + packed
+
+
+def still(data: bytes) -> Iterator[tuple[bytes, bytes]]:
+    """The chunks of a file with one picture; of an animation those of its first frame.
+
+    Raises PhotoFormatError for one whose first frame does not fill its picture: it is no photo.
+    """
+    canvas = None
+    for kind, body in webp_chunks(data):
+        if kind == b"VP8X":
+            canvas = body[4:10]
+        if kind == b"ANMF":
+            if body[:6] != bytes(6) or body[6:12] != canvas:
+                raise PhotoFormatError
+            yield from webp_chunks(bytes(12) + body[16:])
+            return
+        yield kind, body
 
 
 def webp_flags(header: bytes, *, has_exif: bool) -> bytes:

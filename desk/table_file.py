@@ -18,7 +18,8 @@ from calibrate.judge import trust
 from calibrate.store import PARTS, table_bytes, table_from_bytes
 from calibrate.types import Table
 from desk.shelf import Shelf, ShelfError, Version, checked_name
-from scoring.limits import MOST_TABLE_BYTES, MOST_TABLE_PART_BYTES, TIGHTEST_PACKING
+from desk.zips import is_packed_like_ours
+from scoring.limits import MOST_TABLE_BYTES, MOST_TABLE_PART_BYTES
 
 MANIFEST = "manifest.json"
 FORMAT, VERSION = "tallyglass table", 1
@@ -80,9 +81,7 @@ def _check_parts(archive: zipfile.ZipFile, where: str) -> None:
             raise TableError(where, f"has a part {info.filename[:80]!r} that no table has.")
         if info.file_size > MOST_TABLE_PART_BYTES:
             raise TableError(where, f"has a part {info.filename!r} that unpacks to too much.")
-        if info.file_size > 1_000_000 and info.file_size > TIGHTEST_PACKING * max(
-            info.compress_size, 1
-        ):
+        if not is_packed_like_ours(info):
             raise TableError(where, f"has a part {info.filename!r} packed too tightly to be ours.")
 
 

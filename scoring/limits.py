@@ -20,7 +20,8 @@ MOST_KEY_PARTS = 64
 MOST_TEXT_BYTES = 2_000_000
 """Claims, answers, plans."""
 
-MOST_DRAWING_BYTES = 20_000_000
+MOST_DRAWING_BYTES = 5_000_000
+MOST_DRAWN_ELEMENTS = 20_000
 
 MOST_TABLE_BYTES = 80_000_000
 """A table's file; ours have one to five millions."""

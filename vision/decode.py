@@ -98,7 +98,7 @@ def opened(data: bytes) -> Image.Image:
 
     Its warnings are of sizes that are allowed here and of metadata that nobody needs.
     """
-    kinds = ("JPEG", "PNG", "WEBP")
+    kinds: tuple[str, ...] = ("JPEG", "PNG", "WEBP")
     if data[4:8] == b"ftyp":
         import pillow_heif
 

@@ -27,9 +27,10 @@ from desk.keeping.store import FILE_NAME, is_whole
 from desk.keeping.verify import tally_faults
 from desk.metadata import PhotoFormatError, is_stripped
 from desk.schema import ERASURES, GAMES
+from desk.zips import is_packed_like_ours
 from scoring.errors import TallyglassError
 from scoring.given_file import check_ordinary
-from scoring.limits import MOST_IMPORT_BYTES, MOST_OTHER_IMPORT_BYTES, TIGHTEST_PACKING
+from scoring.limits import MOST_IMPORT_BYTES, MOST_OTHER_IMPORT_BYTES
 
 GAME_NAME = re.compile(r"games/([0-9a-f]{64})\.json")
 
@@ -156,9 +157,7 @@ def check_part(path: Path, info: zipfile.ZipInfo) -> None:
         raise ImportRefused(path, f"has a part {name!r} that no export makes.")
     if info.file_size > MOST_IMPORT_BYTES.get(name.partition("/")[0], MOST_OTHER_IMPORT_BYTES):
         raise ImportRefused(path, f"has a part {name!r} that unpacks to too much.")
-    if info.file_size > 1_000_000 and info.file_size > TIGHTEST_PACKING * max(
-        info.compress_size, 1
-    ):
+    if not is_packed_like_ours(info):
         raise ImportRefused(path, f"has a part {name!r} packed too tightly to be ours.")
 
 

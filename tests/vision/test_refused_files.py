@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import struct
 import time
-import zlib
 
 import pytest
 
 from samples.penmarrow import PHOTOS
+from tests.odd_files import blank_png
 from tests.vision.files import file_of, scene
 from vision.decode import load_photo
 from vision.errors import PhotoError
@@ -70,22 +69,6 @@ def test_a_thumbnail_is_refused_with_its_size() -> None:
     assert str(refused) == (
         "photo.jpg: the picture is only 200 x 150 pixels. Send the original, not a thumbnail."
     )
-
-
-def blank_png(width: int, height: int) -> bytes:
-    """A valid PNG of one colour: few bytes, many pixels."""
-
-    def chunk(name: bytes, data: bytes) -> bytes:
-        return (
-            struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
-        )
-
-    squeeze = zlib.compressobj(1)
-    row = bytes(1 + width)
-    body = b"".join(squeeze.compress(row) for _ in range(height)) + squeeze.flush()
-    header = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
-    chunks = chunk(b"IHDR", header) + chunk(b"IDAT", body) + chunk(b"IEND", b"")
-    return b"\x89PNG\r\n\x1a\n" + chunks
 
 
 @pytest.mark.parametrize(("width", "height"), [(12_500, 10_000), (20_000, 10_000)])
