@@ -83,6 +83,12 @@ def png_of(width: int, height: int, *chunks: bytes) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + header + b"".join(chunks) + png_chunk(b"IEND", b"")
 
 
+def with_claim(png: bytes, length: int) -> bytes:
+    """A PNG whose second animation frame claims so many bytes."""
+    at = png.index(b"fdAT") - 4
+    return png[:at] + struct.pack(">I", length) + png[at + 4 :]
+
+
 def jpeg_said_to_be(width: int, height: int) -> bytes:
     """A JPEG whose header lies about its size."""
     data = bytearray(file_of(scene(), "JPEG"))
@@ -152,6 +158,7 @@ UNREADABLE: dict[str, Callable[[], bytes]] = {
     "JPEG of 200 million pixels": lambda: jpeg_said_to_be(20_000, 10_000),
     "JPEG of a thousand scans": lambda: many_scans(1000),
     "PNG without pixels": lambda: png_of(480, 360),
+    "PNG with a chunk of two billion": lambda: with_claim(animated("PNG"), 0x7FFFFFF0),
     "PNG of other pixels": lambda: png_of(480, 360, png_chunk(b"IDAT", zlib.compress(b"\0" * 99))),
 }
 """Files that are refused."""
