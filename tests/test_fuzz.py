@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from tests.fuzz_targets import TARGETS, Target
 
-EXAMPLES = {"photo": 300, "table": 100, "archive": 100, "api": 100}
+EXAMPLES = {"photo": 300, "card": 100, "table": 100, "archive": 100, "api": 100}
 OTHERWISE = 500
 NASTY = (b"0", b"-1", b"1e999", b"nan", b"9" * 30, b"[]", b"{}", b'""', b"\0", b"\xff", b"\n", b".")
 
