@@ -133,7 +133,8 @@ def _has_too_many_scans(data: bytes) -> bool:
 
     What lies behind it (a film of the moment) may hold any bytes.
     """
-    if data.count(bytes([0xFF, START_OF_SCAN])) <= MOST_JPEG_SCANS:
+    coded = np.frombuffer(data, np.uint8)
+    if np.count_nonzero((coded[1:] == START_OF_SCAN) & (coded[:-1] == 0xFF)) <= MOST_JPEG_SCANS:
         return False
     at, scans = 2, 0
     while scans <= MOST_JPEG_SCANS and (found := NEXT_MARKER.search(data, at)):

@@ -61,14 +61,35 @@ def _blocks(
     """Centres (M, 2) mm of blocks of bare board and their median log ratios (M, 3)."""
     ratio = _log_intensity_chroma(level) - _log_intensity_chroma(artwork)
     step = max(4, max(level.shape) // BLOCKS_ACROSS)
-    places, values = [], []
-    for top in range(0, level.shape[0] - step // 2, step):
-        for left in range(0, level.shape[1] - step // 2, step):
-            bare = plan.bare[top : top + step, left : left + step]
-            if bare.mean() >= 0.5:
-                places.append((left + step / 2, top + step / 2))
-                values.append(np.median(ratio[top : top + step, left : left + step][bare], axis=0))
-    return np.array(places).reshape(-1, 2) / plan.px_per_mm, np.array(values).reshape(-1, 3)
+    bare = _in_blocks(plan.bare, step)
+    area = _in_blocks(np.ones_like(plan.bare), step).sum(axis=1)
+    here = np.flatnonzero(bare.sum(axis=1) >= area / 2)
+    columns = _blocks_along(level.shape[1], step)
+    centres = np.stack([here % columns, here // columns], axis=1) * step + step / 2
+    told = [_medians(_in_blocks(ratio[:, :, k], step)[here], bare[here]) for k in range(3)]
+    return centres / plan.px_per_mm, np.stack(told, axis=1)
+
+
+def _blocks_along(length_px: int, step: int) -> int:
+    """How many blocks there are in a row or column; one that is cut to less than half is none."""
+    return len(range(0, length_px - step // 2, step))
+
+
+def _in_blocks(picture: NDArray, step: int) -> NDArray:
+    """A picture (H, W) as (blocks, step * step), row by row; zero beyond its edges."""
+    rows, columns = (_blocks_along(length, step) for length in picture.shape)
+    whole = np.zeros((rows * step, columns * step), picture.dtype)
+    held = picture[: rows * step, : columns * step]
+    whole[: held.shape[0], : held.shape[1]] = held
+    return whole.reshape(rows, step, columns, step).swapaxes(1, 2).reshape(rows * columns, -1)
+
+
+def _medians(values: Array, counted: NDArray[np.bool_]) -> Array:
+    """Median of the counted values in each row, at least one."""
+    ordered = np.sort(np.where(counted, values, np.inf), axis=1)
+    number = counted.sum(axis=1)
+    row = np.arange(len(ordered))
+    return (ordered[row, (number - 1) // 2] + ordered[row, number // 2]) / 2
 
 
 def _log_intensity_chroma(picture: NDArray[np.uint8]) -> Array:

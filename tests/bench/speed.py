@@ -1,15 +1,18 @@
-"""How long finding a board takes, as multiples of decoding the same 12 MP JPEG in full.
+"""How long each stage from bytes to tally takes, as multiples of decoding the same file in full.
 
-    python tests/bench/speed.py [--rounds 9] [--json] [PHOTO ...]
+    python tests/bench/speed.py [--rounds 9] [--json] [--cpu] [--picture OUT.png] [PHOTO ...]
 
 Boards of the practice game are photographed at 4032 x 3024 (seeded), or the photos of that game
-named on the command line are taken. In one process, interleaved, medians over the rounds: the full
-decode by OpenCV (the unit, X), the program's own reduced decode, finding with the printed marks,
-finding without them; "with decode" is the reduced decode and the finding together: the whole way
-from bytes to a proven board, for which the limits are 1.2 X with marks and 4 X without. Sampling
-and telling colours come on top and are not timed here (the accuracy run has them). Peak memory is
-that of a process of its own that decodes and finds once (Linux's VmHWM). ``--cpu`` takes processor
-time of all threads instead of the clock, for a machine that does other work.
+named on the command line are taken. In one process, interleaved, medians over the rounds, all
+warm: the full decode by OpenCV (the unit, X); the program's own reduced decode; finding with the
+printed marks, and without them by the artwork; levelling; sampling; telling colours; tallying.
+Sums: from bytes to a proven board, and from bytes to a tally. Peak memory is that of a process of
+its own that decodes and finds once (Linux's VmHWM). ``--cpu`` takes processor time of all threads
+instead of the clock, for a machine that does other work. The start of three commands is timed as
+well, in processes of their own.
+
+``--picture`` draws what the stages cost as the photo's size, the number of cells and the number of
+colours change, one at a time, on boards and photos made for it (some minutes).
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -34,16 +37,28 @@ if not __package__:  # run as a file: its folder holds a scoring.py that would h
 from calibrate.learn import calibrate
 from calibrate.store import load_table, save_table
 from calibrate.types import Table
+from desk.archive import Archive
 from samples.game import draw_game
 from samples.kits import sheet_kit
 from samples.penmarrow import PHOTOS, load_penmarrow
 from samples.photographer import take_photo
 from samples.practice import CAFE, PENMARROW_PRINT, game_conditions
 from scoring.grid import parse_grid
+from scoring.tally import tally
 from vision.decode import load_photo
+from vision.doubt import name_cells
 from vision.find import find_board
+from vision.level import level_artwork, level_picture, plan_of
+from vision.light import light_over
+from vision.read import belief_of
+from vision.sample import sample_cells
+from vision.types import CellReading, Evidence
 
 SIZE_PX = (4032, 3024)
+
+
+STARTS = ("--help", "read --help", "archive list")
+"""Commands whose start is timed."""
 
 
 def main() -> int:
@@ -51,6 +66,11 @@ def main() -> int:
     options = _options()
     if options.once:
         return _once(load_table(options.once[0]), Path(options.once[1]).read_bytes())
+    if options.picture:
+        from tests.bench.cost import draw_costs
+
+        draw_costs(options.picture)
+        return 0
     table = penmarrow_table()
     files = {path.name: path.read_bytes() for path in options.photos} or photographed(2)
     rows = [
@@ -59,11 +79,13 @@ def main() -> int:
     with TemporaryDirectory() as folder:
         for row, data in zip(rows, files.values(), strict=True):
             row["memory_mb"] = memory_mb(Path(folder), table, data)
+    starts = {words: round(start_s(words, options.rounds), 2) for words in STARTS}
     if options.json:
-        print(json.dumps(rows, indent=1))
+        print(json.dumps({"photos": rows, "starts_s": starts}, indent=1))
     else:
         for row in rows:
             print("  ".join(f"{key} {value}" for key, value in row.items()))
+        print(*(f"tallyglass {words}: {seconds} s" for words, seconds in starts.items()), sep="\n")
     return 0
 
 
@@ -73,6 +95,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--rounds", type=int, default=9)
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--cpu", action="store_true")
+    parser.add_argument("--picture", type=Path)
     parser.add_argument("--once", nargs=2, type=Path, help=argparse.SUPPRESS)
     return parser.parse_args()
 
@@ -104,36 +127,89 @@ def photographed(count: int) -> dict[str, bytes]:
     return files
 
 
-def measured(name: str, data: bytes, table: Table, rounds: int, cpu: bool) -> dict[str, object]:
-    """Medians of one file: ms of the full decode, and each stage as a multiple of it."""
-    lattice, artwork = table.sheet.lattice, table.artwork
-    coded, photo = np.frombuffer(data, np.uint8), load_photo(data, name)
-    work: dict[str, Callable[[], object]] = {
-        "full": lambda: cv2.imdecode(coded, cv2.IMREAD_COLOR),
-        "reduced": lambda: load_photo(data, name),
-        "marks": lambda: find_board(photo, lattice, artwork, table.marks),
-        "artwork": lambda: find_board(photo, lattice, artwork, {}),
+def stages(data: bytes, table: Table) -> dict[str, Callable[[], object]]:
+    """Each stage of one photo's way, on what the stages before it gave."""
+    sheet, artwork = table.sheet, table.artwork
+    photo = load_photo(data, "photo")
+    place = find_board(photo, sheet.lattice, artwork, table.marks)
+    plan = plan_of(sheet.lattice)
+
+    def level() -> list[np.ndarray]:
+        return [level_picture(photo, place, plan, z) for z in (0.0, sheet.piece_height_mm)]
+
+    def sample() -> Evidence:
+        known = level_artwork(artwork, plan)
+        return Evidence(sample_cells(top, board, known, plan), light_over(board, known, plan))
+
+    board, top = level()
+    evidence = sample()
+    ids = tuple(cell.id for cell in sheet.lattice.cells)
+
+    def classify() -> dict[str, CellReading]:
+        belief = belief_of(evidence, table, {})
+        return name_cells(belief, evidence.samples, ids, table.palette.unrest)
+
+    grid = {cell: read.colour.replace("odd", "empty") for cell, read in classify().items()}
+    grids = {"Ana": grid, "Ben": dict.fromkeys(ids, "empty")}
+    return {
+        "full_decode": lambda: cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR),
+        "decode": lambda: load_photo(data, "photo"),
+        "find_marks": lambda: find_board(photo, sheet.lattice, artwork, table.marks),
+        "find_artwork": lambda: find_board(photo, sheet.lattice, artwork, {}),
+        "level": level,
+        "sample": sample,
+        "classify": classify,
+        "tally": lambda: tally(sheet, grids),
     }
+
+
+def medians_s(work: Mapping[str, Callable[[], object]], rounds: int, cpu: bool) -> dict[str, float]:
+    """Median seconds of each piece of work, taken in turn; a round before fills the caches."""
     clock = time.process_time if cpu else time.perf_counter
     seconds: dict[str, list[float]] = {stage: [] for stage in work}
     for number in range(rounds + 1):
         for stage, run in work.items():
             started = clock()
             run()
-            if number:  # the first round fills the caches that live from photo to photo
+            if number:
                 seconds[stage].append(clock() - started)
-    full, reduced, marks, found = (statistics.median(times) for times in seconds.values())
+    return {stage: statistics.median(times) for stage, times in seconds.items()}
+
+
+def measured(name: str, data: bytes, table: Table, rounds: int, cpu: bool) -> dict[str, object]:
+    """Medians of one file: ms of the full decode, and each stage as a multiple of it."""
+    took = medians_s(stages(data, table), rounds, cpu)
+    full = took.pop("full_decode")
+    times = {f"x_{stage}": round(seconds / full, 2) for stage, seconds in took.items()}
+    after = sum(took[stage] for stage in ("level", "sample", "classify", "tally"))
+    sums = {
+        "x_proven_marks": took["decode"] + took["find_marks"],
+        "x_proven_artwork": took["decode"] + took["find_artwork"],
+        "x_tally_marks": took["decode"] + took["find_marks"] + after,
+        "x_tally_artwork": took["decode"] + took["find_artwork"] + after,
+    }
     return {
         "photo": name,
         "mb": round(len(data) / 1e6, 1),
-        "pixels": "{} x {}".format(*photo.full_size_px),
         "full_decode_ms": round(1000 * full, 1),
-        "x_reduced_decode": round(reduced / full, 2),
-        "x_marks": round(marks / full, 2),
-        "x_artwork": round(found / full, 2),
-        "x_marks_with_decode": round((reduced + marks) / full, 2),
-        "x_artwork_with_decode": round((reduced + found) / full, 2),
+        **times,
+        **{key: round(seconds / full, 2) for key, seconds in sums.items()},
     }
+
+
+def start_s(words: str, rounds: int) -> float:
+    """Median seconds of a command in a process of its own, with an empty archive."""
+    with TemporaryDirectory() as folder:
+        place = ["--archive", str(Path(folder) / "kept")] if words.startswith("archive") else []
+        if place:
+            Archive(place[1])
+        command = [sys.executable, "-m", "desk.cli", *words.split(), *place]
+        seconds = []
+        for _ in range(rounds):
+            started = time.perf_counter()
+            subprocess.run(command, check=True, capture_output=True, cwd=sys.path[0])
+            seconds.append(time.perf_counter() - started)
+    return statistics.median(seconds)
 
 
 def memory_mb(folder: Path, table: Table, data: bytes) -> float:
