@@ -15,19 +15,21 @@ from vision.artwork import LOOKS, Features, match_artwork, photo_features
 from vision.errors import BoardNotFound
 from vision.geometry import homography_between, refine_registration, registration_from
 from vision.marks import Marks, find_marks, mark_pairs, seen_once, wanted_marks
-from vision.patches import align_patches
-from vision.proof import SEEN, is_likely, is_proven, prove
+from vision.patches import FEWEST_PATCHES, align_patches
+from vision.proof import is_likely, is_proven, prove
 from vision.refusals import (
     check_exposure,
     check_in_frame,
     check_sharpness,
     check_tilt,
+    either_way,
     mirrored,
     several,
     too_few,
     unproven,
     wrong_board,
 )
+from vision.rivals import SEEN
 from vision.types import Photo, Registration
 from vision.view import View, view_of
 
@@ -41,7 +43,9 @@ REACHES_PX = {
 """Search radii of the rounds of alignment, artwork px (the board is 1000 long), for each way to a
 first guess. Where there are several the one that sees most of the artwork counts."""
 
-FEWEST_PATCHES = 10
+TELL_THE_WAY = ("marks", "corners")
+"""Marks are never seen mirrored and each has its corner, taps come in order: the board's print
+need not tell again which way round it lies."""
 
 SECOND_SUPPORT = 20
 """Matched features that must agree on a place before a second board is sought there (by hand)."""
@@ -61,13 +65,14 @@ class Sought:
 
 @dataclass
 class Search:
-    """One photo's view, its features as they are worked out, the marks seen, and the likely places
-    that could not be proven."""
+    """One photo's view, its features as they are worked out, the marks seen, the likely places that
+    could not be proven, and whether one lacked only to be told which way round it lies."""
 
     view: View
     features: dict[int, Features] = field(default_factory=dict)
     marks: Marks = field(default_factory=list)
     likely: list[Registration] = field(default_factory=list)
+    either_way: bool = False
 
     def features_at(self, long_side_px: int) -> Features:
         """The photo's features at this size, worked out once."""
@@ -171,6 +176,8 @@ def _why_not(search: Search, sought: Sought, *, given: bool) -> BoardNotFound:
     check_sharpness(photo)
     if given:
         return unproven(photo)
+    if search.either_way:
+        return either_way(photo)
     if _is_mirrored(search, sought):
         return mirrored(photo)
     for place in search.likely:
@@ -195,9 +202,13 @@ def _proven_ones(
 ) -> Iterator[Registration]:
     for start in starts:
         best = _best_refined(search.view, start, sought)
-        if best is not None and is_proven(best.evidence):
+        if best is None:
+            continue
+        if is_proven(best.evidence, way_told=start.method in TELL_THE_WAY):
             yield best
-        elif best is not None and is_likely(best.evidence):
+        elif is_proven(best.evidence, way_told=True):
+            search.either_way = True
+        elif is_likely(best.evidence):
             search.likely.append(best)
 
 

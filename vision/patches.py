@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -20,6 +21,9 @@ PATCH_PX = 27
 """Side of a patch, artwork px (the board is 1000 long)."""
 
 PATCHES_ACROSS = 18
+
+FEWEST_PATCHES = 10
+"""Patches seen below which a registration is not refined on them."""
 
 SHRINK = 2
 """Patches are sought in pictures this many times smaller than the artwork: correlation places them
@@ -92,6 +96,14 @@ def align_patches(
     return artwork.to_mm(places * SHRINK + off), registration.project(at_mm), scores
 
 
+def best_scores(view: View, registration: Registration, artwork: Artwork, reach_px: int) -> Array:
+    """Highest correlation (N,) of each patch within ``reach_px`` artwork px of its place, though
+    it be at the rim of the search, as along a straight edge."""
+    seen = level_small(view, registration, artwork).astype(np.float32)
+    surfaces = _surfaces(seen, patches_of(artwork), max(2, -(-reach_px // SHRINK)))
+    return np.array([float(surface.max()) for surface in surfaces])
+
+
 def level_small(view: View, registration: Registration, artwork: Artwork) -> NDArray[np.uint8]:
     """Grey (H, W) of the board's plane, px for px as ``Patches.small``."""
     origin = artwork.to_mm(np.full(2, (SHRINK - 1) / 2))
@@ -102,19 +114,22 @@ def level_small(view: View, registration: Registration, artwork: Artwork) -> NDA
 
 def _sought(seen: Soft, patches: Patches, reach: int) -> tuple[Array, Array]:
     """Offset (N, 2) and correlation (N,) of each template's best place within ``reach`` px."""
+    count = len(patches.templates)
+    offsets, scores = np.zeros((count, 2)), np.zeros(count)
+    for i, surface in enumerate(_surfaces(seen, patches, reach)):
+        offsets[i], scores[i] = _peak(surface)
+    return offsets - reach, scores
+
+
+def _surfaces(seen: Soft, patches: Patches, reach: int) -> Iterator[Soft]:
+    """Each template's correlation (2 reach + 1, 2 reach + 1) with what is seen about its place."""
     half = PATCH_PX // SHRINK // 2
     padded = cv2.copyMakeBorder(seen, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
     span = 2 * half + 1 + 2 * reach
-    count = len(patches.templates)
-    offsets, scores = np.zeros((count, 2)), np.zeros(count)
-    for i, (x, y) in enumerate((patches.centres - half).tolist()):
+    corners = (patches.centres - half).tolist()
+    for (x, y), template in zip(corners, patches.templates, strict=True):
         window = padded[y : y + span, x : x + span]
-        offsets[i], scores[i] = _peak(
-            np.asarray(
-                cv2.matchTemplate(window, patches.templates[i], cv2.TM_CCOEFF_NORMED), np.float32
-            )
-        )
-    return offsets - reach, scores
+        yield np.asarray(cv2.matchTemplate(window, template, cv2.TM_CCOEFF_NORMED), np.float32)
 
 
 def _peak(surface: Soft) -> tuple[tuple[float, float], float]:

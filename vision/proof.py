@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -10,17 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Artwork
-from scoring.lattice import cell_centres_mm
 from scoring.types import Lattice
 from vision.patches import PATCH_PX, SHRINK, level_small, patches_of
+from vision.rivals import SEEN, leads_over, rivals_mm
 from vision.types import Registration
 from vision.view import View
 
 Array = NDArray[np.float64]
 Lookup = NDArray[np.int64]
-
-SEEN = 0.6
-"""Correlation from which a patch counts as seen in its place."""
 
 ENOUGH_SEEN = 0.12
 """Share of all patches that must be seen. A full board leaves its frame, a quarter and more."""
@@ -29,7 +26,19 @@ EVERY = 2
 """Correlation is taken over every second px each way: the pictures are soft."""
 
 MARGIN = 0.10
-"""By so much the share seen must beat every other placing. All three chosen by hand."""
+"""By so much the share seen must beat every other placing."""
+
+NEAR = 0.7
+"""A placing that sees more than this share of what the place sees is refined before it is judged:
+lying a little askew, it may only seem to be worse."""
+
+LIKE_ITSELF = 0.6
+"""Share of its patches that a print must show again when it is turned to count as the same print
+turned: it cannot tell which way round it lies."""
+
+MOSTLY_SEEN = 0.4
+"""Share seen from which nobody doubts that this is the board's print, only how it lies. Then near
+placings need not see less of it, but see it clearly worse. All chosen by hand."""
 
 
 def prove(
@@ -38,9 +47,10 @@ def prove(
     """Figures that make the case for a registration.
 
     ``seen``: share of artwork patches whose normalised cross-correlation with the photo is at least
-    ``SEEN`` in their place. ``runner_up``: the largest such share when the board is laid one cell
-    off in any direction, turned or mirrored. ``quarters``: how many of the board's four quarters
-    hold at least five patches seen.
+    ``SEEN`` in their place. ``over_shifts``, ``over_turns``: by how much the place at least beats
+    every laying of the board one cell off, and every turned or mirrored one; ``over_told``: the
+    same of those turns and mirrorings only in which the print differs from itself. ``quarters``:
+    how many of the board's four quarters hold at least five patches seen.
     """
     patches = patches_of(artwork)
     size = np.array(patches.small.shape[::-1])
@@ -48,21 +58,42 @@ def prove(
     true, others = _placings(lattice, artwork)
     known = _normalised(_with_outside(patches.small)[true])
     scores = _agreement(known, picture[true])
+    seen = float(np.mean(scores >= SEEN))
+    shifts, turns = rivals_mm(lattice)
+    motions = shifts + turns
     shares = [float(np.mean(_agreement(known, picture[other]) >= SEEN)) for other in others]
+    leads = [seen - share for share in shares]
+    near = [i for i, share in enumerate(shares) if share > NEAR * seen >= NEAR * ENOUGH_SEEN]
+    refined = leads_over(view, registration, [motions[i] for i in near], artwork)
+    for i, lead in zip(near, refined, strict=True):
+        leads[i] = lead if seen >= MOSTLY_SEEN else min(lead, leads[i])
     quarter = (patches.centres > size / 2) @ [1, 2]
     counts = np.bincount(quarter[scores >= SEEN], minlength=4)
+    over_turns = leads[len(shifts) :]
+    told = [
+        t for t, same in zip(over_turns, _same_turned(lattice, artwork), strict=True) if not same
+    ]
     return {
-        "seen": float(np.mean(scores >= SEEN)),
-        "runner_up": max(shares, default=0.0),
+        "seen": seen,
+        "over_shifts": min(leads[: len(shifts)], default=seen),
+        "over_turns": min(over_turns, default=seen),
+        "over_told": min(told, default=seen),
         "quarters": float((counts >= 5).sum()),
     }
 
 
-def is_proven(evidence: Mapping[str, float]) -> bool:
-    """Whether the figures of ``prove`` suffice to read the board from this registration."""
+def is_proven(evidence: Mapping[str, float], *, way_told: bool = False) -> bool:
+    """Whether the figures of ``prove`` suffice to read the board from this registration.
+
+    ``way_told``: marks or a person's taps told which way round the board lies. Then layings in
+    which its print looks the same need not be beaten, if only they are not proven instead.
+    """
+    over, least = ("over_told", -MARGIN) if way_told else ("over_turns", MARGIN)
     return (
         evidence["seen"] >= ENOUGH_SEEN
-        and evidence["seen"] - evidence["runner_up"] >= MARGIN
+        and evidence["over_shifts"] >= MARGIN
+        and evidence[over] >= MARGIN
+        and evidence["over_turns"] >= least
         and evidence["quarters"] >= 3
     )
 
@@ -71,58 +102,31 @@ def is_likely(evidence: Mapping[str, float]) -> bool:
     """Whether a refusal may speak of this place: about half of what proves a registration."""
     return (
         evidence["seen"] >= ENOUGH_SEEN / 2
-        and evidence["seen"] - evidence["runner_up"] >= MARGIN / 2
+        and min(evidence["over_shifts"], evidence["over_turns"]) >= MARGIN / 2
         and evidence["quarters"] >= 1
     )
 
 
-def _other_placings(lattice: Lattice, artwork: Artwork) -> Iterator[Array]:
-    """Rigid motions (3, 3) in px of the small artwork: one cell off each way, quarter turns,
-    mirrored."""
-    yield from _shifts(lattice, artwork.px_per_mm / SHRINK)
-    height, width = patches_of(artwork).small.shape
-    for turn in (1, 2, 3):
-        yield _about_middle(width, height, np.array(_QUARTER_TURNS[turn]))
-    for mirrored in ([[-1, 0], [0, 1]], [[1, 0], [0, -1]]):
-        yield _about_middle(width, height, np.array(mirrored))
-
-
-_QUARTER_TURNS = {1: [[0, -1], [1, 0]], 2: [[-1, 0], [0, -1]], 3: [[0, 1], [-1, 0]]}
-
-
-def _shifts(lattice: Lattice, px_per_mm: float) -> list[Array]:
-    """Shifts by one neighbour in every direction in which this lattice has neighbours."""
-    places = dict(
-        zip((c.id for c in lattice.cells), np.array(cell_centres_mm(lattice)), strict=True)
-    )
-    steps = {
-        tuple(np.round(places[other] - places[cell]).astype(int)): places[other] - places[cell]
-        for cell, others in lattice.neighbours.items()
-        for other in others
-    }
-    shifts = []
-    for step in list(steps.values())[:12]:
-        motion = np.eye(3)
-        motion[:2, 2] = step * px_per_mm
-        shifts.append(motion)
-    return shifts
-
-
-def _about_middle(width: int, height: int, turn: Array) -> Array:
-    middle = np.array([(width - 1) / 2, (height - 1) / 2])
-    motion = np.eye(3)
-    motion[:2, :2] = turn
-    motion[:2, 2] = middle - turn @ middle
-    return motion
+@lru_cache(maxsize=16)
+def _same_turned(lattice: Lattice, artwork: Artwork) -> tuple[bool, ...]:
+    """For each turn or mirroring, whether the print looks the same under it."""
+    small = _with_outside(patches_of(artwork).small)
+    true, others = _placings(lattice, artwork)
+    known, shifts = _normalised(small[true]), len(rivals_mm(lattice)[0])
+    shares = (np.mean(_agreement(known, small[other]) >= SEEN) for other in others[shifts:])
+    return tuple(bool(share >= LIKE_ITSELF) for share in shares)
 
 
 @lru_cache(maxsize=16)
 def _placings(lattice: Lattice, artwork: Artwork) -> tuple[Lookup, tuple[Lookup, ...]]:
     """The pixels of all patches in their true place, and in every other placing."""
-    patches = patches_of(artwork)
+    patches, off = patches_of(artwork), (SHRINK - 1) / 2
+    origin, scale = artwork.to_mm(np.full(2, off)), artwork.px_per_mm / SHRINK
+    to_px = np.array([[scale, 0, -scale * origin[0]], [0, scale, -scale * origin[1]], [0, 0, 1]])
+    shifts, turns = rivals_mm(lattice)
     return _lookup(patches.small.shape, patches.centres, np.eye(3)), tuple(
-        _lookup(patches.small.shape, patches.centres, motion)
-        for motion in _other_placings(lattice, artwork)
+        _lookup(patches.small.shape, patches.centres, to_px @ motion @ np.linalg.inv(to_px))
+        for motion in shifts + turns
     )
 
 

@@ -111,6 +111,16 @@ def mirrored(photo: Photo) -> BoardNotFound:
     )
 
 
+def either_way(photo: Photo) -> BoardNotFound:
+    """The refusal of a photo of a board whose print does not tell which way round it lies."""
+    return BoardNotFound(
+        photo.name,
+        "the board is seen, but it looks the same turned round or in a mirror.",
+        "Tap its four corners, its own top left first, then clockwise (--corners), or print corner "
+        "marks for it.",
+    )
+
+
 def wrong_board(photo: Photo) -> BoardNotFound:
     """The refusal of a photo in which marks or artwork point to a board that does not prove to be
     this table's: another printing, or too much of it is hidden."""

@@ -128,8 +128,8 @@ def _verdict(shown: Shown, table: Table) -> tuple[bool | None, float]:
 
 
 def _nearness(evidence: Mapping[str, float]) -> float:
-    margin = evidence["seen"] - evidence["runner_up"]
-    return min(evidence["seen"] / ENOUGH_SEEN, margin / MARGIN, evidence["quarters"] / 3)
+    lead = min(evidence["over_shifts"], evidence["over_turns"])
+    return min(evidence["seen"] / ENOUGH_SEEN, lead / MARGIN, evidence["quarters"] / 3)
 
 
 def _shown(
