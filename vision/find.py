@@ -16,7 +16,7 @@ from vision.errors import BoardNotFound
 from vision.geometry import homography_between, refine_registration, registration_from
 from vision.marks import Marks, find_marks, mark_pairs, seen_once, wanted_marks
 from vision.patches import FEWEST_PATCHES, align_patches
-from vision.proof import is_likely, is_proven, prove
+from vision.proof import is_likely, is_proven, prove, stands_out
 from vision.refusals import (
     check_exposure,
     check_in_frame,
@@ -35,13 +35,15 @@ from vision.view import View, view_of
 
 Array = NDArray[np.float64]
 
+SHORT, LONG = (14, 5, 3), (28, 20, 10, 5, 3)
 REACHES_PX = {
-    "marks": ((14, 3),),
-    "artwork": ((14, 5, 3),),
-    "corners": ((14, 5, 3), (20, 10, 5, 3), (28, 20, 10, 5, 3)),
+    "marks": ((14, 3), LONG),
+    "artwork": (SHORT, LONG),
+    "corners": (SHORT, (20, 10, 5, 3), LONG),
 }
 """Search radii of the rounds of alignment, artwork px (the board is 1000 long), for each way to a
-first guess. Where there are several the one that sees most of the artwork counts."""
+first guess. The first will do where the place stands out; of several the one that sees most of the
+artwork counts."""
 
 TELL_THE_WAY = ("marks", "corners")
 """Marks are never seen mirrored and each has its corner, taps come in order: the board's print
@@ -269,8 +271,9 @@ def from_corners(photo: Photo, lattice: Lattice, corners_px: Array) -> Registrat
 def _best_refined(view: View, start: Registration, sought: Sought) -> Registration | None:
     """``start`` refined, with the figures that may prove it, or None where nothing aligns.
 
-    Taps may be so far off that a corner locks onto a repeating pattern one repeat away. Theirs is
-    refined with several reaches; where most of the artwork is seen is the right one.
+    Where the print repeats, a corner may lock onto a pattern one repeat away, and taps may be so
+    far off that it does anywhere: then several reaches are tried, and where most of the artwork
+    is seen is the right one.
     """
     lattice, artwork = sought.lattice, sought.artwork
     found = []
@@ -280,6 +283,8 @@ def _best_refined(view: View, start: Registration, sought: Sought) -> Registrati
             evidence = prove(view, refined, lattice, artwork)
             error_mm = float(np.hypot(refined.error_mm, artwork.frame_error_mm))
             found.append(replace(refined, error_mm=error_mm, evidence=evidence))
+        if start.method != "corners" and (refined is None or stands_out(evidence)):
+            break
     return max(found, key=lambda registration: registration.evidence["seen"], default=None)
 
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from calibrate.types import Artwork
 from scoring.types import Lattice
-from vision.patches import PATCH_PX, SHRINK, level_small, patches_of
+from vision.level import plan_of
+from vision.patches import FEWEST_PATCHES, PATCH_PX, SHRINK, level_small, patches_of
 from vision.rivals import SEEN, leads_over, rivals_mm
 from vision.types import Registration
 from vision.view import View
@@ -33,10 +34,10 @@ NEAR = 0.7
 lying a little askew, it may only seem to be worse."""
 
 LIKE_ITSELF = 0.6
-"""Share of its patches that a print must show again when it is turned to count as the same print
-turned: it cannot tell which way round it lies."""
+"""Share of its patches beside the cells that a print must show again when it is turned to count as
+the same turned: it cannot tell which way round it lies. Frames with art show up to 0.31."""
 
-MOSTLY_SEEN = 0.4
+MOSTLY_SEEN = 0.5
 """Share seen from which nobody doubts that this is the board's print, only how it lies. Then near
 placings need not see less of it, but see it clearly worse. All chosen by hand."""
 
@@ -50,7 +51,8 @@ def prove(
     ``SEEN`` in their place. ``over_shifts``, ``over_turns``: by how much the place at least beats
     every laying of the board one cell off, and every turned or mirrored one; ``over_told``: the
     same of those turns and mirrorings only in which the print differs from itself. ``quarters``:
-    how many of the board's four quarters hold at least five patches seen.
+    how many of the board's four quarters hold at least five patches seen. ``elsewhere``: the
+    largest share seen in any of those layings as they come.
     """
     patches = patches_of(artwork)
     size = np.array(patches.small.shape[::-1])
@@ -79,7 +81,13 @@ def prove(
         "over_turns": min(over_turns, default=seen),
         "over_told": min(told, default=seen),
         "quarters": float((counts >= 5).sum()),
+        "elsewhere": max(shares, default=0.0),
     }
+
+
+def stands_out(evidence: Mapping[str, float]) -> bool:
+    """Whether no other laying of the board comes near to this place."""
+    return evidence["elsewhere"] <= NEAR * evidence["seen"]
 
 
 def is_proven(evidence: Mapping[str, float], *, way_told: bool = False) -> bool:
@@ -110,11 +118,19 @@ def is_likely(evidence: Mapping[str, float]) -> bool:
 @lru_cache(maxsize=16)
 def _same_turned(lattice: Lattice, artwork: Artwork) -> tuple[bool, ...]:
     """For each turn or mirroring, whether the print looks the same under it."""
-    small = _with_outside(patches_of(artwork).small)
+    patches = patches_of(artwork)
+    small = _with_outside(patches.small)
     true, others = _placings(lattice, artwork)
-    known, shifts = _normalised(small[true]), len(rivals_mm(lattice)[0])
-    shares = (np.mean(_agreement(known, small[other]) >= SEEN) for other in others[shifts:])
-    return tuple(bool(share >= LIKE_ITSELF) for share in shares)
+    plan = plan_of(lattice)
+    at_mm = artwork.to_mm(patches.centres * SHRINK + (SHRINK - 1) / 2)
+    at = np.round((at_mm - plan.origin_mm) * plan.px_per_mm).astype(int)
+    column, row = np.clip(at, 0, np.array(plan.size_px) - 1).T
+    telling = plan.bare[row, column]
+    if telling.sum() < FEWEST_PATCHES:
+        telling = np.ones_like(telling)
+    known = _normalised(small[true[telling]])
+    turned = (small[other[telling]] for other in others[len(rivals_mm(lattice)[0]) :])
+    return tuple(bool(np.mean(_agreement(known, t) >= SEEN) >= LIKE_ITSELF) for t in turned)
 
 
 @lru_cache(maxsize=16)
