@@ -3,13 +3,13 @@
     python tests/bench/negatives.py PHOTOS_DIR [--most 300] [--seed 0]
 
 ``PHOTOS_DIR`` is a folder as for the accuracy run. Every table is sought, marks and all, in photos
-of seven kinds, in turn: other tables' final boards; a stranger's board with this table's marks laid
-where they belong; bare table tops (a photo with its board painted over by a stretch of the table);
-painted table tops; random textures (blots and stripes); real photographs of other things (those
-that scikit-image carries); and the table's own boards half covered by texture, where a find counts
-as wrong if a cell's centre is off by over a
-quarter of the pitch. Printed: photos, found, wrongly found, with the one-sided 95 %
-Clopper-Pearson bound, each wrong find, and those that came nearest to being proven.
+of eight kinds, in turn: other tables' final boards; a stranger's board with this table's marks laid
+where they belong; another printing of this table's own game (cells and marks alike, other art);
+bare table tops (a photo with its board painted over by a stretch of the table); painted table tops;
+random textures (blots and stripes); real photographs of other things (those that scikit-image
+carries); and the table's own boards half covered by texture, where a find counts as wrong if a
+cell's centre is off by over a quarter of the pitch. Printed: photos, found, wrongly found, with the
+one-sided 95 % Clopper-Pearson bound, each wrong find, and those that came nearest to being proven.
 """
 
 from __future__ import annotations
@@ -32,6 +32,10 @@ if not __package__:  # run as a file: its folder holds a scoring.py that would h
 import skimage.data
 
 from calibrate.types import Table
+from samples.board import Mark
+from samples.conditions import Conditions
+from samples.kits import sheet_kit
+from samples.photographer import empty_grid, take_photo
 from samples.tabletop import TABLETOPS, tabletop
 from scoring.lattice import board_corners_mm, cell_centres_mm
 from tests.bench.folders import calibrated, games_of, local_pitch, photo_file, tables_in
@@ -47,6 +51,7 @@ Pixels = NDArray[np.uint8]
 KINDS = (
     "other board",
     "our marks",
+    "other print",
     "table top",
     "painted top",
     "texture",
@@ -136,6 +141,8 @@ def _shown(
     kind: str, folders: list[Path], tables: list[Table], at: int, rng: np.random.Generator
 ) -> Shown:
     """A photo of this kind for the table of ``folders[at]``."""
+    if kind == "other print":
+        return _other_printing(tables[at], rng)
     others = [folder for i, folder in enumerate(folders) if i != at]
     folder = folders[at] if kind == "half covered" else others[rng.integers(len(others))]
     record = _any(games_of(folder), rng)
@@ -164,6 +171,22 @@ def _shown(
     covered = _painted(photo.pixels, half, blots)
     true = {cell: list(spot) for cell, spot in record["cell_centres_px"].items()}
     return replace(shown, photo=replace(photo, pixels=covered), true_px=true)
+
+
+def _other_printing(table: Table, rng: np.random.Generator) -> Shown:
+    """A finished board, or a bare one, of the same lattice, colours and marks, with other art."""
+    seed = int(rng.integers(1000))
+    size = table.sheet.lattice.board_size_mm
+    marks = [
+        Mark(mark, corners, "board" if np.all((corners > 0) & (corners < size)) else "card")
+        for mark, corners in table.marks.items()
+    ]
+    kit = sheet_kit(table.sheet, seed, marks)
+    bare = bool(rng.uniform() < 0.3)
+    grid = empty_grid(kit.board) if bare else kit.final_board(kit.open_box(), rng)
+    stand = replace(Conditions(), tilt_deg=float(rng.uniform(0, 30)), supersample=1.0)
+    photo = load_photo(take_photo(kit.board, grid, stand, rng).jpeg(), f"print {seed}")
+    return Shown("other print", photo.name, photo)
 
 
 def _any(records: Iterator[dict[str, Any]], rng: np.random.Generator) -> dict[str, Any]:

@@ -228,6 +228,22 @@ def test_another_tables_board_is_refused_even_with_the_same_marks(
     )
 
 
+@pytest.mark.parametrize("seed", [223, 224])
+@pytest.mark.parametrize("tapped", [False, True])
+def test_another_printing_is_refused_though_it_lies_bare(
+    seed: int, tapped: bool, penmarrow: GameSheet, penmarrow_table: Table
+) -> None:
+    """Three quarters of its patches are seen, for its cells are ours; but its frame is not."""
+    other = sheet_kit(penmarrow, seed).board
+    shot = snap(other, empty_grid(other), 5)
+    taps = np.array(shot.truth.board_corners_px) if tapped else None
+
+    assert refusal(photo_of(shot), penmarrow_table, taps).reason in (
+        "there seems to be a board, but it could not be proven to be this table's.",
+        "no board of this table could be proven to be in the photo.",
+    )
+
+
 @pytest.mark.parametrize("kind", ["square", "diamond"])
 def test_a_board_nothing_like_this_tables_is_refused_with_what_to_do(
     kind: str, penmarrow_table: Table

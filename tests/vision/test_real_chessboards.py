@@ -26,6 +26,7 @@ from vision.errors import BoardNotFound
 from vision.find import find_board, from_corners
 from vision.frame import frame_on_cells
 from vision.geometry import px_per_mm
+from vision.proof import MARGIN
 from vision.types import Photo
 
 FOLDER = Path(os.environ.get("TALLYGLASS_CHESSBOARDS", "/usr/share/doc/opencv-doc/examples/data"))
@@ -74,9 +75,10 @@ def ends(true_px: np.ndarray) -> np.ndarray:
 
 
 def learned() -> Artwork:
-    """What one tapped photo teaches of the board."""
+    """What one tapped photo teaches of the board, as calibration does."""
     first = photo(NAMES[0])
-    return artwork_pixels(first, from_corners(first, LATTICE, ends(outside_px(first))), LATTICE)
+    tapped = from_corners(first, LATTICE, ends(outside_px(first)))
+    return artwork_pixels(first, frame_on_cells(first, tapped, LATTICE), LATTICE)
 
 
 @pytest.fixture(scope="module")
@@ -84,19 +86,19 @@ def artwork() -> Artwork:
     return learned()
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", NAMES[1:])
 def test_a_tapped_chessboard_is_found_in_its_place(name: str, artwork: Artwork) -> None:
-    """Taps up to 3 px off. What is left comes from the first photo's lens, which taps do not show:
-    2 px of 30 on average. No square is ever taken for its neighbour."""
+    """Taps up to 3 px off: corners come within 0.6 px on average, 2.6 at worst. The squares are the
+    same in a mirror; that taps come in order rules it out."""
     taken = photo(name)
     true = outside_px(taken)
     taps = ends(true) + np.random.default_rng(len(name)).uniform(-3, 3, (4, 2))
     found = find_board(taken, LATTICE, artwork, {}, taps)
     off = off_px(found.project(CORNERS_MM), true)
-    side = np.linalg.norm(np.diff(true.reshape(INNER[1], INNER[0], 2), axis=1), axis=2).min()
 
-    assert off.mean() < 0.15 * side
-    assert off.max() < 0.25 * side
+    assert off.mean() < 0.6
+    assert off.max() < 3
+    assert found.evidence["over_turns"] < MARGIN
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -127,6 +129,6 @@ def test_a_chessboard_tapped_upside_down_is_refused(name: str, artwork: Artwork)
 
 @pytest.mark.parametrize("name", NAMES[1:4])
 def test_untapped_a_chessboard_is_refused(name: str, artwork: Artwork) -> None:
-    """Squares that all look alike say nothing of which is which: so far it is refused."""
+    """Squares that look the same in a mirror do not tell which way round they lie."""
     with pytest.raises(BoardNotFound):
         find_board(photo(name), LATTICE, artwork, {})
