@@ -12,8 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import lab_from_linear
-
 Array = NDArray[np.float64]
 Small = NDArray[np.float32]
 
@@ -42,11 +40,11 @@ NOISE_PER_SHADING = 3.0
 class Shades:
     """Variants of one colour, K of them.
 
-    ``lab`` (K, 3); ``shading`` (K,) log m; ``veil`` (K,) s; ``spread`` (K,) noise in units of
+    ``linear`` (K, 3) relative colour; ``shading`` (K,) log m; ``veil`` (K,) s; ``spread`` (K,) noise in units of
     ``NOISE_LAB``; ``penalty`` (K,) minus twice the log density that does not hang on the cell.
     """
 
-    lab: Small
+    linear: Small
     shading: Small
     veil: Small
     spread: Small
@@ -79,7 +77,7 @@ def _shades(samples: Array, own_veils: Array, veils: Array, lamp: float) -> Shad
         + (NOISE_PER_SHADING / NOISE_LAB * shading) ** 2
     )
     return Shades(
-        lab=lab_from_linear(shown[possible]).astype(np.float32),
+        linear=shown[possible].astype(np.float32),
         shading=shading.astype(np.float32),
         veil=veil.astype(np.float32),
         spread=spread.astype(np.float32),

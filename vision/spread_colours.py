@@ -96,7 +96,7 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     middles = np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
     shades = [_shades_of(palette, name) for name in names]
     called = [
-        _costs(seen / gain, shades, palette.veil_scale) for gain in possible_gains(seen, middles)
+        _costs(seen, gain, shades, palette.veil_scale) for gain in possible_gains(seen, middles)
     ]
     told = []
     for i, piece in enumerate(spread.pieces):
@@ -170,9 +170,10 @@ def _shades_of(palette: Palette, name: str) -> Shades:
     return glossy_shades(palette.samples[pick], palette.veils[pick])
 
 
-def _costs(relative: Array, shades: list[Shades], veil: float) -> Array:
-    """Minus twice the log likelihood (N, C) of each colour for relative colours (N, 3)."""
-    lab = lab_from_linear(relative).astype(np.float32)
+def _costs(seen: Array, gain: Array, shades: list[Shades], veil: float) -> Array:
+    """Minus twice the log likelihood (N, C) of each colour for colours seen (N, 3) under a gain
+    (3,) of the light; what would be brighter than full scale is seen at full scale."""
+    lab = lab_from_linear(seen / gain).astype(np.float32)
     costs = np.zeros((len(lab), len(shades)))
     for k, shade in enumerate(shades):
         rest = (
@@ -180,7 +181,8 @@ def _costs(relative: Array, shades: list[Shades], veil: float) -> Array:
             + (shade.shading / SHADING_SPREAD) ** 2
             + (np.maximum(shade.veil - veil, 0) / VEIL_SPREAD) ** 2
         )
+        shown = lab_from_linear(np.minimum(shade.linear, 1 / gain)).astype(np.float32)
         for i, one in enumerate(lab):
-            off = ((shade.lab - one) ** 2).sum(axis=1) / (NOISE_LAB * shade.spread) ** 2
+            off = ((shown - one) ** 2).sum(axis=1) / (NOISE_LAB * shade.spread) ** 2
             costs[i, k] = float((off + rest).min())
     return costs
