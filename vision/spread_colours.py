@@ -1,8 +1,8 @@
 """Which colour each loose piece has: the table's colours moved to today's light, or in doubt.
 
 Nothing but the pieces tells the light: one gain is sought under which the colours that the table
-knows explain all pieces together. Gains that explain them nearly as well and call a piece otherwise
-put that piece in doubt.
+knows explain all pieces together. Gains that explain them nearly as well, and their neighbours,
+put in doubt the pieces that they call otherwise.
 """
 
 from __future__ import annotations
@@ -41,8 +41,15 @@ RIVALS = 3.0
 
 SHADING_SPREAD = 0.15
 VEIL_SPREAD = 0.04
-MARGIN = 20.0
+MARGIN = 26.0
 """Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
+
+CHROMA_STEP = np.array([0.0, 0.08, 0.12])
+"""A gain's neighbours lie so far off in log chroma: lamps and phones move each paint its own way."""
+
+WITNESSES, CAP = 3.0, 25.0
+"""So many pieces' mean costs, each counted up to the cap, speak against a gain that fits worse. The
+pieces err alike under a strange lamp, so that a hundred of them are no hundred witnesses."""
 
 STRANGE = 40.0
 """Distance from which a piece resembles no colour of the table."""
@@ -95,17 +102,27 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     labels = np.array(palette.colours)
     middles = np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
     shades = [_shades_of(palette, name) for name in names]
-    called = [
-        _costs(seen, gain, shades, palette.veil_scale) for gain in possible_gains(seen, middles)
-    ]
+    gains = _with_neighbours(possible_gains(seen, middles))
+    costs = np.array([_costs(seen, gain, shades, palette.veil_scale) for gain in gains])
+    least = costs.min(axis=2)
+    worse = np.minimum(least, CAP).mean(axis=1)
+    worse = WITNESSES * (worse - worse.min())
+    best = costs[int(worse.argmin())]
+    above = (costs - least[:, :, None] + worse[:, None, None]).min(axis=0)
     told = []
     for i, piece in enumerate(spread.pieces):
-        best = np.min([cost[i] - cost[i].min() for cost in called], axis=0)
-        order = sorted(range(len(names)), key=lambda k: (called[0][i, k], names[k]))
-        candidates = tuple(names[k] for k in order if best[k] < MARGIN)
-        why = _doubt(candidates, called[0][i].min(), burnt[i], mixed[i])
+        order = sorted(range(len(names)), key=lambda k: (best[i, k], names[k]))
+        candidates = tuple(names[k] for k in order if above[i, k] < MARGIN)
+        why = _doubt(candidates, best[i].min(), burnt[i], mixed[i])
         told.append(ToldPiece(piece, candidates, why))
     return tuple(told)
+
+
+def _with_neighbours(gains: list[Array]) -> list[Array]:
+    """The gains, and those a step of chroma beside each."""
+    steps = [np.array([0.0, a, b]) for a in (0, -1, 1) for b in (0, -1, 1)]
+    return [gain * np.exp((step * CHROMA_STEP) @ FROM_INTENSITY_CHROMA.T)
+            for gain in gains for step in steps]  # fmt: skip
 
 
 def _doubt(candidates: tuple[str, ...], distance: float, burnt: float, mixed: float) -> str | None:
