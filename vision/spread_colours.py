@@ -51,10 +51,12 @@ WITNESSES, CAP = 3.0, 25.0
 """So many pieces' mean costs, each counted up to the cap, speak against a gain that fits worse. The
 pieces err alike under a strange lamp, so that a hundred of them are no hundred witnesses."""
 
-STRANGE = 40.0
+STRANGE = 20.0
 """Distance from which a piece resembles no colour of the table."""
 
-BURNT = 0.98
+BURNT, BLEACHED = 0.98, 0.9
+"""Full scale of a channel, and what the darkest channel passes only in white: a lamp that a piece
+mirrors makes any colour so."""
 
 OTHER_LAB, OTHER_SHARE = 25.0, 0.08
 """CIELAB units from a core's own colour from which a pixel has another one, and the share of such
@@ -73,9 +75,9 @@ class ToldPiece:
 
 
 def core_colours(spread: Spread) -> tuple[Array, Array, Array]:
-    """Median linear RGB (N, 3) of each piece's core, the share (N,) of it that is burnt out (two
-    channels at full scale: one alone leaves the hue to be told), and the share (N,) of it that has
-    another colour than the rest."""
+    """Median linear RGB (N, 3) of each piece's core, the share (N,) of it that is burnt out (white,
+    or two channels at full scale: one alone leaves the hue to be told), and the share (N,) of it
+    that has another colour than the rest."""
     linear = linear_from_srgb(spread.level)
     rows = []
     for piece in spread.pieces:
@@ -88,7 +90,7 @@ def core_colours(spread: Spread) -> tuple[Array, Array, Array]:
         cv2.fillPoly(mask, [np.round((points - low) * 16).astype(np.int32)], 1, shift=4)
         core = part[mask > 0]
         own = np.median(core, axis=0)
-        burnt = (np.sort(core, axis=1)[:, 1] >= BURNT).mean()
+        burnt = ((np.sort(core, axis=1)[:, 1] >= BURNT) | (core.min(axis=1) > BLEACHED)).mean()
         apart = np.linalg.norm(lab_from_linear(core) - lab_from_linear(own), axis=1)
         rows.append([*own, float(burnt), float((apart > OTHER_LAB).mean())])
     told = np.array(rows).reshape(-1, 5)
