@@ -19,13 +19,14 @@ from desk.say import listed, working
 from scoring.sheet import GameSheet
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
-from vision.spread_colours import ToldPiece, tell_pieces
+from vision.spread_colours import ToldPiece, colours_like_table, tell_pieces
 
 
 def run_count(table: Path, photos: Sequence[Path], out: Path) -> None:
     """Count the pieces in all photos together, compare with the sheet, draw what is unsettled."""
     learned = load_table(table)
     sheet, counted, doubts = learned.sheet, Counter[str](), 0
+    hidden: set[str] = set()
     shape = piece_of(sheet.lattice.cells[0].polygon_mm)
     for path in photos:
         photo = photo_in(path)
@@ -37,9 +38,20 @@ def run_count(table: Path, photos: Sequence[Path], out: Path) -> None:
         write_whole(picture, counted_png(spread, told, sheet))
         flags = list(flag_words(spread, told))
         doubts += len(flags)
+        hidden |= set(colours_like_table(spread, learned.palette))
         print(f"{path.name}: {len(told)} pieces seen (picture: {picture})")
         print(*(f"  {number}: {why}" for number, why in enumerate(flags, start=1)), sep="\n")
     print(*balance(sheet, counted, doubts), sep="\n")
+    if hidden:
+        print(hidden_words(sorted(hidden)))
+
+
+def hidden_words(colours: Sequence[str]) -> str:
+    """What is said where a table looks like some of its pieces."""
+    return (
+        f"The table itself looks like {listed(colours, 'and')}: such a piece may lie there unseen. "
+        "Count them by hand, or spread them out on a cloth of another colour."
+    )
 
 
 def flag_words(spread: Spread, told: Sequence[ToldPiece]) -> Iterator[str]:

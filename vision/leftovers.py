@@ -1,4 +1,4 @@
-"""What counting loose pieces leaves over: three nets that catch what no counted piece explains."""
+"""What counting loose pieces leaves over: four nets that catch what no counted piece explains."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.ground import LIKE_TABLE, Ground, from_table, half
 from vision.outlines import (
     SIDE_PX,
     TURNS,
@@ -32,13 +33,6 @@ Mask = NDArray[np.bool_]
 
 EXTENDED = 0.6
 """Share of the lines beyond an outline's corners that go on as they do in a printed pattern."""
-
-
-TABLE_COLOURS = 10
-
-
-LIKE_TABLE = 12.0
-"""CIELAB difference (L at half weight) within which a colour may be the table's."""
 
 
 LEFT_OVER = 0.22
@@ -77,59 +71,26 @@ class Unsettled:
     why: str
 
 
-def table_colours(seen: Seen, whole: Sequence[Patch], side: float) -> Small:
-    """CIELAB (K, 3), L at half weight, of the table as it shows well away from the pieces."""
-    near = np.zeros(seen.slope.shape, np.uint8)
-    for patch in whole:
-        x, y = np.round(patch.middle).astype(int).tolist()
-        cv2.circle(near, (x, y), round(1.1 * side), 1, -1)
-    bare = seen.known & (near == 0)
-    pixels = _half(seen.lab)[bare][:: max(1, int(bare.sum() // 20000))]
-    if len(pixels) < TABLE_COLOURS:
-        return np.full((1, 3), 1e6, np.float32)
-    rule = (cv2.TERM_CRITERIA_MAX_ITER + cv2.TERM_CRITERIA_EPS, 25, 0.5)
-    cv2.setRNGSeed(1)
-    _, label, centres = cv2.kmeans(
-        np.ascontiguousarray(pixels),
-        TABLE_COLOURS,
-        None,
-        rule,
-        1,
-        cv2.KMEANS_PP_CENTERS,  # type: ignore[call-overload]
-    )
-    common = np.bincount(np.asarray(label).ravel(), minlength=TABLE_COLOURS) > 0.01 * len(pixels)
-    return np.asarray(centres[common], np.float32)
-
-
-def _half(lab: Small) -> Small:
-    return lab * np.array([0.5, 1, 1], np.float32)
-
-
-def _from_table(lab: Small, table: Small) -> Small:
-    """Difference of colours (..., 3), L at half weight, from the nearest colour of the table."""
-    return np.asarray(
-        np.min([np.linalg.norm(lab - colour, axis=-1) for colour in table], axis=0), np.float32
-    )
-
-
-def _like_table(seen: Seen, outline: Array, table: Small) -> bool:
+def _like_table(seen: Seen, outline: Array, ground: Ground) -> bool:
     """Whether the colour inside an outline may be the table's."""
     mask, window = inside(seen.slope.shape, outline, 0.6)
     core = seen.lab[window][mask]
-    return len(core) > 0 and bool(_from_table(_half(np.median(core, axis=0)), table) <= LIKE_TABLE)
+    if not len(core):
+        return False
+    return bool(from_table(half(np.median(core, axis=0)), ground.colours) <= LIKE_TABLE)
 
 
-def may_be_table(seen: Seen, patch: Patch, table: Small) -> bool:
+def may_be_table(seen: Seen, patch: Patch, ground: Ground) -> bool:
     """Whether most of a patch may be bare table."""
     points = np.asarray(patch.contour).reshape(-1, 2)
     colour = np.median(seen.lab[points[:, 1], points[:, 0]], axis=0)
-    return bool(_from_table(_half(colour), table) <= LIKE_TABLE)
+    return bool(from_table(half(colour), ground.colours) <= LIKE_TABLE)
 
 
-def is_printed(seen: Seen, outline: Array, table: Small) -> bool:
+def is_printed(seen: Seen, outline: Array, ground: Ground) -> bool:
     """Whether an outline is printed on the table: its colour is the table's and its sides go on
     beyond its corners."""
-    if not _like_table(seen, outline, table):
+    if not _like_table(seen, outline, ground):
         return False
     sides = [(a, b) for a, b in sides_of(outline) if np.linalg.norm(b - a) > 0.3 * SIDE_PX]
     beyond = [np.vstack([a + t * (a - b), b + t * (b - a)]) for a, b in sides
@@ -145,20 +106,21 @@ def box_round(points: Array) -> Array:
 
 
 def left_over(
-    seen: Seen, piece: Piece, found: Sequence[LoosePiece], known: tuple[float, Small]
+    seen: Seen, piece: Piece, found: Sequence[LoosePiece], ground: Ground
 ) -> list[Unsettled]:
     """What three nets catch: strange colours, patches, and outlines that no piece explains."""
-    side, table = known
+    side = ground.side
     explained = filled(seen.slope.shape, [one.outline_px for one in found], 1.3)
-    strange = (_from_table(_half(seen.lab), table) > LIKE_TABLE) & seen.known & ~explained
+    strange = (from_table(half(seen.lab), ground.colours) > LIKE_TABLE) & seen.known & ~explained
+    strange &= ~ground.beyond
     caught = _blobs(strange, LEFT_OVER * side**2, "something here is not a whole number of pieces")
     for patch in flat_patches(seen, piece):
         outline = outline_of(patch, piece, side)
         if patch.like > 0.75 and abs(np.log(patch.area / side**2)) < 0.7 and not is_printed(
-            seen, outline, table
+            seen, outline, ground
         ):  # fmt: skip
             caught.append(Unsettled(box_round(outline), "this may be a piece"))
-    caught += _outlines_seen(seen, piece, found, known)
+    caught += _outlines_seen(seen, piece, found, ground)
     return _new_places(caught, explained)
 
 
@@ -174,13 +136,13 @@ def _blobs(mask: Mask, least: float, why: str) -> list[Unsettled]:
 
 
 def _outlines_seen(
-    seen: Seen, piece: Piece, found: Sequence[LoosePiece], known: tuple[float, Small]
+    seen: Seen, piece: Piece, found: Sequence[LoosePiece], ground: Ground
 ) -> list[Unsettled]:
     """Places at which an outline collects nearly as many votes as those of the pieces do.
 
     Votes are |gradient| cos 2(direction - normal), as in ``lattice_proposal``.
     """
-    side, table = known
+    side = ground.side
     fields = directed(seen)
     usual = float(np.median([side_votes(fields, one.outline_px).mean() for one in found]))
     explained = filled(seen.slope.shape, [one.outline_px for one in found], 1.28)
@@ -201,7 +163,7 @@ def _outlines_seen(
     for y, x in sorted(zip(*np.nonzero(peaks), strict=True), key=lambda at: -best[at])[:MOST_PEAKS]:
         outline = turned(piece.outline * side, float(turn_of[y, x])) + np.array([x, y])
         sides = np.sort(side_votes(fields, outline))
-        if sides[1] > CLOSED * sides.mean() and not is_printed(seen, outline, table):
+        if sides[1] > CLOSED * sides.mean() and not is_printed(seen, outline, ground):
             caught.append(Unsettled(box_round(outline), "the outline of a piece is seen here"))
     return caught
 

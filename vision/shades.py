@@ -40,8 +40,8 @@ NOISE_PER_SHADING = 3.0
 class Shades:
     """Variants of one colour, K of them.
 
-    ``linear`` (K, 3) relative colour; ``shading`` (K,) log m; ``veil`` (K,) s; ``spread`` (K,) noise in units of
-    ``NOISE_LAB``; ``penalty`` (K,) minus twice the log density that does not hang on the cell.
+    ``linear`` (K, 3) relative colour; ``shading`` (K,) log m; ``veil`` (K,) s; ``spread`` (K,)
+    noise in units of ``NOISE_LAB``; ``penalty`` (K,) minus twice the log density that does not hang on the cell.
     """
 
     linear: Small

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from vision.errors import PhotoError
 from vision.geometry import USUAL_FOCAL
+from vision.ground import ground_of
 from vision.leftovers import (
     LoosePiece,
     Unsettled,
@@ -26,7 +27,6 @@ from vision.leftovers import (
     is_printed,
     left_over,
     may_be_table,
-    table_colours,
 )
 from vision.outlines import (
     FLAT_STEPS,
@@ -99,12 +99,14 @@ MUCH_DOUBT = 0.4
 @dataclass(frozen=True, eq=False)
 class Spread:
     """What a photo shows: the levelled picture (H, W, 3) sRGB, pieces in reading order, doubts,
-    and ``to_photo`` (3, 3) from its px to full-size photo px."""
+    ``to_photo`` (3, 3) from its px to full-size photo px, and ``table`` (K, 3), the colours of the
+    bare table, CIELAB with L at half weight."""
 
     level: Picture
     pieces: tuple[LoosePiece, ...]
     unsettled: tuple[Unsettled, ...]
     to_photo: Array
+    table: Small
 
 
 def find_pieces(photo: Photo, piece: Piece) -> Spread:
@@ -124,13 +126,13 @@ def find_pieces(photo: Photo, piece: Piece) -> Spread:
         )
     to_small, level = _levelled(small, first)
     try:
-        pieces, unsettled = _counted(see(level), piece)
+        pieces, unsettled, table = _counted(see(level), piece)
     except NotSettled as much:
         raise _patterned(photo) from much
     to_decoded = np.array([[k, 0, (k - 1) / 2], [0, k, (k - 1) / 2], [0, 0, 1.0]])
     s = photo.scale
     to_full = np.array([[s, 0, (s - 1) / 2], [0, s, (s - 1) / 2], [0, 0, 1.0]])
-    return Spread(level, tuple(pieces), tuple(unsettled), to_full @ to_decoded @ to_small)
+    return Spread(level, tuple(pieces), tuple(unsettled), to_full @ to_decoded @ to_small, table)
 
 
 def _patterned(photo: Photo) -> PhotoError:
@@ -184,8 +186,8 @@ def _plane(at: Array, roots: Array) -> Array:
     return np.asarray(normal, np.float64)
 
 
-def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled]]:
-    """The pieces of a levelled picture, and what was left over."""
+def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled], Small]:
+    """The pieces of a levelled picture, what was left over, and the table's colours (K, 3)."""
     patches = list(flat_patches(seen, piece))
     singles = [p for p in patches if p.like > LIKE_PIECE and abs(np.log(p.area / SIDE_PX**2)) < 0.6]
     sizes = {
@@ -194,21 +196,21 @@ def _counted(seen: Seen, piece: Piece) -> tuple[list[LoosePiece], list[Unsettled
     }
     whole = [p for p in singles if abs(np.log(p.area / sizes[p.flat])) < ALIKE_SIZE]
     side = _true_side(seen, piece, apart(whole))
-    table = table_colours(seen, apart(whole), side)
-    printed = [is_printed(seen, outline_of(p, piece, side), table) for p in whole]
+    ground = ground_of(seen, apart(whole), side)
+    printed = [is_printed(seen, outline_of(p, piece, side), ground) for p in whole]
     if sum(printed) > MUCH_PATTERN:
         raise NotSettled(sum(printed), 0)
     kept = apart([p for p, is_printed in zip(whole, printed, strict=True) if not is_printed])
     kept = [patch for patch in kept if not rounder(patch)]
     found = [LoosePiece(outline_of(p, piece, side), p.like) for p in kept]
-    groups = [p for p in patches if not may_be_table(seen, p, table)]
+    groups = [p for p in patches if not may_be_table(seen, p, ground)]
     for patch in sorted(groups, key=lambda p: -p.flat):
         found += _split(patch, sizes[patch.flat], side, piece, found)
     found, clashes = _without_clashes(_outlined(seen, found))
-    left = [*clashes, *left_over(seen, piece, found, (side, table))]
+    left = [*clashes, *left_over(seen, piece, found, ground)]
     if len(left) > max(MUCH_DOUBT * len(found), 6):
         raise NotSettled(sum(printed), len(left))
-    return found, left
+    return found, left, ground.colours
 
 
 class NotSettled(Exception):

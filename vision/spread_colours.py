@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear, linear_from_srgb
+from vision.ground import LIKE_TABLE, from_table, half
 from vision.leftovers import LoosePiece
 from vision.shades import NOISE_LAB, Shades, glossy_shades
 from vision.spread import Spread
@@ -45,7 +46,7 @@ MARGIN = 26.0
 """Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
 
 CHROMA_STEP = np.array([0.0, 0.08, 0.12])
-"""A gain's neighbours lie so far off in log chroma: lamps and phones move each paint its own way."""
+"""A gain's neighbours lie so far off in log chroma: each lamp moves each paint its own way."""
 
 WITNESSES, CAP = 3.0, 25.0
 """So many pieces' mean costs, each counted up to the cap, speak against a gain that fits worse. The
@@ -100,9 +101,7 @@ def core_colours(spread: Spread) -> tuple[Array, Array, Array]:
 def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     """The colour of every piece of a spread, against what a table learned."""
     seen, burnt, mixed = core_colours(spread)
-    names = sorted(set(palette.colours))
-    labels = np.array(palette.colours)
-    middles = np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
+    names, middles = _middles(palette)
     shades = [_shades_of(palette, name) for name in names]
     gains = _with_neighbours(possible_gains(seen, middles))
     costs = np.array([_costs(seen, gain, shades, palette.veil_scale) for gain in gains])
@@ -125,6 +124,24 @@ def _with_neighbours(gains: list[Array]) -> list[Array]:
     steps = [np.array([0.0, a, b]) for a in (0, -1, 1) for b in (0, -1, 1)]
     return [gain * np.exp((step * CHROMA_STEP) @ FROM_INTENSITY_CHROMA.T)
             for gain in gains for step in steps]  # fmt: skip
+
+
+def colours_like_table(spread: Spread, palette: Palette) -> tuple[str, ...]:
+    """Colours of which a piece may lie unseen, for in this light they look like the bare table.
+
+    What looks unlike it is caught as a place that no piece explains (``leftovers.left_over``).
+    """
+    seen, _, _ = core_colours(spread)
+    names, middles = _middles(palette)
+    shown = half(lab_from_linear(np.minimum(middles * possible_gains(seen, middles)[0], 1)))
+    far = from_table(np.asarray(shown, np.float32), spread.table)
+    return tuple(name for name, apart in zip(names, far, strict=True) if apart <= LIKE_TABLE)
+
+
+def _middles(palette: Palette) -> tuple[list[str], Array]:
+    """The colours in alphabetical order and the median sample (C, 3) of each."""
+    names, labels = sorted(set(palette.colours)), np.array(palette.colours)
+    return names, np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
 
 
 def _doubt(candidates: tuple[str, ...], distance: float, burnt: float, mixed: float) -> str | None:

@@ -36,7 +36,7 @@ from vision.decode import load_photo
 from vision.errors import PhotoError
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
-from vision.spread_colours import ToldPiece, tell_pieces
+from vision.spread_colours import ToldPiece, colours_like_table, tell_pieces
 
 NEAR = 0.4
 """A piece is where it should be within this share of its width."""
@@ -107,15 +107,19 @@ def judged(
     except PhotoError:
         return "refused", Counter()
     told = tell_pieces(spread, palette)
-    fared = how_pieces_fared(spread, told, shot)
+    hidden = colours_like_table(spread, palette)
+    fared = how_pieces_fared(spread, told, shot, hidden)
     if fared["wrong"] or fared["missed"] or fared["invented"]:
         return "silently wrong", fared
-    doubts = fared["in doubt"] + len(spread.unsettled)
+    doubts = fared["in doubt"] + len(spread.unsettled) + len(hidden)
     return ("flagged" if doubts else "exact"), fared
 
 
-def how_pieces_fared(spread: Spread, told: tuple[ToldPiece, ...], shot: SpreadShot) -> Counter[str]:
-    """Pieces counted right, in doubt, of a wrong colour, missed, and invented."""
+def how_pieces_fared(
+    spread: Spread, told: tuple[ToldPiece, ...], shot: SpreadShot, hidden: tuple[str, ...] = ()
+) -> Counter[str]:
+    """Pieces counted right, in doubt, of a wrong colour, missed, and invented; of the ``hidden``
+    colours the person is told that pieces may lie unseen."""
     back = np.linalg.inv(spread.to_photo)
     spots = cv2.perspectiveTransform(np.array(shot.spots_px).reshape(-1, 1, 2), back).reshape(-1, 2)
     reach = NEAR * np.sqrt(cv2.contourArea(spread.pieces[0].outline_px.astype(np.float32)))
@@ -130,11 +134,11 @@ def how_pieces_fared(spread: Spread, told: tuple[ToldPiece, ...], shot: SpreadSh
         seen[nearest] = True
         right = one.candidates[:1] == (shot.colours[nearest],)
         fared["in doubt" if one.doubt else "right" if right else "wrong"] += 1
-    for spot in spots[~seen]:
+    for spot, colour in zip(spots[~seen], np.array(shot.colours)[~seen], strict=True):
         boxes = [(u.box_px.min(axis=0) - reach, u.box_px.max(axis=0) + reach)
                  for u in spread.unsettled]  # fmt: skip
         flagged = any((low < spot).all() and (spot < high).all() for low, high in boxes)
-        fared["in doubt" if flagged else "missed"] += 1
+        fared["in doubt" if flagged or colour in hidden else "missed"] += 1
     return fared
 
 
