@@ -41,7 +41,8 @@ class Shades:
     """Variants of one colour, K of them.
 
     ``linear`` (K, 3) relative colour; ``shading`` (K,) log m; ``veil`` (K,) s; ``spread`` (K,)
-    noise in units of ``NOISE_LAB``; ``penalty`` (K,) minus twice the log density that does not hang on the cell.
+    noise in units of ``NOISE_LAB``; ``penalty`` (K,) minus twice the log density that does not
+    hang on the cell.
     """
 
     linear: Small

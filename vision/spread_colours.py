@@ -31,7 +31,7 @@ SPREAD_LAB = 7.0
 FAR = 20.0
 """Squared distance, in spreads, at which a piece counts as unlike everything."""
 
-BRIGHTNESS = np.linspace(-1.8, 1.2, 25)
+BRIGHTNESS = np.linspace(-2.25, 2.25, 37)
 RED_GREEN = np.linspace(-0.24, 0.24, 7)
 YELLOW_BLUE = np.linspace(-0.5, 0.5, 11)
 """Log gains tried: cameras balance on the lamp, so that chroma moves less than brightness."""
@@ -133,8 +133,8 @@ def colours_like_table(spread: Spread, palette: Palette) -> tuple[str, ...]:
     """
     seen, _, _ = core_colours(spread)
     names, middles = _middles(palette)
-    shown = half(lab_from_linear(np.minimum(middles * possible_gains(seen, middles)[0], 1)))
-    far = from_table(np.asarray(shown, np.float32), spread.table)
+    shown = lab_from_linear(np.minimum(middles * possible_gains(seen, middles)[0], 1))
+    far = from_table(half(shown.astype(np.float32)), spread.table)
     return tuple(name for name, apart in zip(names, far, strict=True) if apart <= LIKE_TABLE)
 
 

@@ -17,19 +17,21 @@ from samples.practice import PENMARROW_PRINT
 from samples.spread import SpreadShot, apart_mm, scatter, take_spread
 from tests.bench.packing import how_pieces_fared
 from tests.vision.practice import from_pixels
+from vision.colour import lab_from_linear
 from vision.errors import PhotoError
+from vision.ground import half
 from vision.outlines import piece_of
 from vision.spread import find_pieces
-from vision.spread_colours import tell_pieces
+from vision.spread_colours import colours_like_table, core_colours, tell_pieces
 
 OUTLINE = np.array(load_penmarrow().lattice.cells[0].polygon_mm)
 
 
-def spread_of(names: list[str], tabletop: str, seed: int) -> SpreadShot:
+def spread_of(names: list[str], tabletop: str, seed: int, exposure_ev: float = -0.4) -> SpreadShot:
     """Pieces of these colours on a table-top, some touching."""
     light = replace(
         Conditions(), size_px=(1000, 750), tabletop=tabletop, tilt_deg=9.0, turn_deg=25.0,
-        reach=0.85, exposure_ev=-0.4, supersample=1.0,
+        reach=0.85, exposure_ev=exposure_ev, supersample=1.0,
     )  # fmt: skip
     paints = piece_paints(load_penmarrow(), PENMARROW_PRINT)
     rng = np.random.default_rng(seed)
@@ -48,6 +50,48 @@ def test_every_loose_piece_is_counted_right_or_flagged(
     assert max(shot.touching) > 0
     assert (fared["wrong"], fared["missed"], fared["invented"]) == (0, 0, 0)
     assert fared["right"] > len(names) / 3
+
+
+def test_burnt_pieces_on_a_dark_mat_are_counted_right_or_flagged(penmarrow_table: Table) -> None:
+    names = ["moss", "rust", "slate", "lichen"] * 7
+    shot = spread_of(names, "felt", 4, exposure_ev=0.5)
+    spread = find_pieces(from_pixels(shot.pixels), piece_of(OUTLINE))
+    fared = how_pieces_fared(spread, tell_pieces(spread, penmarrow_table.palette), shot)
+
+    assert (core_colours(spread)[0].max(axis=1) > 0.95).mean() > 0.3
+    assert (fared["wrong"], fared["missed"], fared["invented"]) == (0, 0, 0)
+
+
+def test_colours_that_the_table_itself_has_are_named(penmarrow_table: Table) -> None:
+    shot = spread_of(["moss", "plum", "slate", "lichen"] * 5, "plain", 3)
+    spread = find_pieces(from_pixels(shot.pixels), piece_of(OUTLINE))
+    moss = core_colours(spread)[0][[one.candidates == ("moss",) for one in tell_pieces(
+        spread, penmarrow_table.palette)]]  # fmt: skip
+    like_moss = replace(spread, table=half(lab_from_linear(moss).astype(np.float32)))
+    on_white = replace(spread, table=np.array([[50, 0, 0]], np.float32))
+
+    assert "moss" in colours_like_table(like_moss, penmarrow_table.palette)
+    assert "plum" not in colours_like_table(like_moss, penmarrow_table.palette)
+    assert "moss" not in colours_like_table(on_white, penmarrow_table.palette)
+
+
+def test_dark_pieces_do_not_pass_for_the_dark_room_beyond_the_table() -> None:
+    pixels = np.full((600, 900, 3), 150, np.uint8)
+    pixels[:, 780:] = 35
+    spots = [(80 + 100 * (k % 7), 80 + 110 * (k // 7)) for k in range(28)]
+    pairs = [(305, 540), (343, 540), (505, 540), (543, 540)]
+    for k, (x, y) in enumerate(spots + pairs):
+        ink = (36, 36, 36) if (x, y) in pairs else [(110, 130, 70), (150, 60, 40)][k % 2]
+        cv2.rectangle(pixels, (x - 18, y - 18), (x + 18, y + 18), ink, -1)
+    spread = find_pieces(from_pixels(pixels), piece_of([(0, 0), (1, 0), (1, 1), (0, 1)]))
+    counted = [one.outline_px.mean(axis=0) for one in spread.pieces]
+    left = [place.box_px for place in spread.unsettled]
+    back = np.linalg.inv(spread.to_photo)
+    for spot in cv2.perspectiveTransform(np.array(pairs, float)[:, None], back)[:, 0]:
+        seen = min(np.linalg.norm(np.array(counted) - spot, axis=1)) < 15
+        boxed = any((box.min(0) < spot).all() and (spot < box.max(0)).all() for box in left)
+
+        assert seen or boxed
 
 
 def test_dots_and_holed_shapes_printed_on_a_cloth_are_never_counted(
