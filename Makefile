@@ -5,8 +5,10 @@ BIN := $(VENV)/bin
 LOCKED := $(VENV)/locked
 READY := $(VENV)/ready
 GL := libgl1 libglib2.0-0
+TOOLS := $(VENV)-tools
+SUPPLY := pip-audit==2.10.1 cyclonedx-bom==7.5.0 pip-licenses==5.5.5
 
-.PHONY: help setup demo serve test lock clean
+.PHONY: help setup demo serve test lock audit sbom wheel-check clean
 
 help:
 	@echo "make demo   do the whole job on the practice photos; leaves demo-out/"
@@ -14,6 +16,9 @@ help:
 	@echo "make test   check style and types, run the tests"
 	@echo "make setup  only make .venv with the program in it ($(BIN)/tallyglass)"
 	@echo "make lock   resolve requirements.txt anew from pyproject.toml"
+	@echo "make audit  ask whether a locked version is known to be vulnerable"
+	@echo "make sbom   list every package, its version and its licence in build/"
+	@echo "make wheel-check  build the wheel, install it into an empty environment, run it there"
 	@echo "make clean  remove .venv and demo-out"
 
 setup: $(READY)
@@ -53,5 +58,24 @@ lock:
 	    --generate-hashes --python-version 3.11 --no-header --upgrade --quiet -o requirements.txt
 	rm -r $(VENV)-lock
 
+# Tools that look at the environment stand in one of their own, so that none is part of it.
+$(TOOLS)/ready:
+	$(PYTHON) -m venv $(TOOLS)
+	$(TOOLS)/bin/python -m pip install --quiet --disable-pip-version-check $(SUPPLY)
+	@touch $@
+
+audit: $(TOOLS)/ready
+	$(TOOLS)/bin/python .ci/audit.py $(TOOLS)/bin/pip-audit requirements.txt
+
+sbom: $(READY) $(TOOLS)/ready
+	mkdir -p build
+	$(TOOLS)/bin/cyclonedx-py environment $(BIN)/python --pyproject pyproject.toml \
+	    --output-reproducible --output-file build/sbom.json
+	$(TOOLS)/bin/pip-licenses --python $(BIN)/python --format csv --output-file build/licences.csv
+	$(TOOLS)/bin/pip-licenses --python $(BIN)/python --summary
+
+wheel-check: $(READY)
+	$(BIN)/python .ci/wheel_check.py build/wheel
+
 clean:
-	rm -rf $(VENV) demo-out
+	rm -rf $(VENV) $(TOOLS) build demo-out
