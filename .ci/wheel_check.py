@@ -62,9 +62,16 @@ def bare_environment() -> dict[str, str]:
 
 
 def built(folder: Path) -> Path:
-    """The wheel, by the locked setuptools of the environment that runs this."""
+    """The wheel, by the locked setuptools of the environment that runs this.
+
+    From a copy of what git knows: a build leaves files behind that the next one would pack.
+    """
+    for name in call(["git", "ls-files"], ROOT).splitlines():
+        if (ROOT / name).exists():
+            (folder / "source" / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(ROOT / name, folder / "source" / name)
     pip = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--no-build-isolation"]
-    call([*pip, "--wheel-dir", str(folder), str(ROOT)], folder)
+    call([*pip, "--wheel-dir", str(folder), str(folder / "source")], folder)
     (wheel,) = folder.glob("*.whl")
     return wheel
 

@@ -266,7 +266,7 @@ def pseudonymise_person(
     data: DeskOption = None,
 ) -> None:
     """Call a person by another name in every record, in the archive and at the web desk."""
-    from desk.kept import run_pseudonymise
+    from desk.kept_people import run_pseudonymise
 
     run_pseudonymise(person, name, by, archive, data)
 
@@ -279,7 +279,7 @@ def erase_a_person(
     data: DeskOption = None,
 ) -> None:
     """Take a person's name and photos out of archive and web desk; totals stay in the archive."""
-    from desk.kept import run_erase_person
+    from desk.kept_people import run_erase_person
 
     run_erase_person(person, by, archive, data)
 
@@ -292,7 +292,7 @@ def erase_photos_of(
     data: DeskOption = None,
 ) -> None:
     """Take an evening's photos out of archive and web desk; what the archive read of them stays."""
-    from desk.kept import run_erase_photos
+    from desk.kept_people import run_erase_photos
 
     run_erase_photos(evening, by, archive, data)
 

@@ -61,11 +61,6 @@ def plain(value: Any) -> Any:
     return json.loads(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
-def players_of(content: Mapping[str, Any]) -> list[str]:
-    """The players in seat order."""
-    return [board["player"] for board in content["boards"]]
-
-
 def scores_of(tally: Mapping[str, Any]) -> list[tuple[str, int, bool]]:
     """Player, total and whether that player won, in the tally's order; nobody wins an open game."""
     winners = tally["winners"] if is_settled(tally) else []

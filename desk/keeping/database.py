@@ -24,9 +24,6 @@ LOCK_WAIT_S = 30
 LOCK_KEY = 0x7A11_61A5
 """The number of the advisory lock that writers to a PostgreSQL archive take (any fixed number)."""
 
-FIRST = "0001"
-"""The migration that a version-1 archive, which names none, is at."""
-
 
 class Database:
     """Transactions on one archive's database. ``where`` names it in complaints."""

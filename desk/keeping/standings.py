@@ -28,8 +28,6 @@ from desk.schema import DUELS, GAMES, SCOPES, SCORES, STANDINGS
 
 PAPER = "Weng & Lin, JMLR 12, 2011: Plackett-Luce"
 ALL, LEAGUE, EVENING = "all", "league", "evening"
-CATCH_UP = 50
-"""Games that a save counts after others; more are left to whoever asks for standings."""
 
 Scope = tuple[str, str, str]
 """The game sheet's name, ``all``, ``league`` or ``evening``, and the label."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 from collections import OrderedDict, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
@@ -103,7 +103,3 @@ class Crew:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._pool.shutdown(wait=False, cancel_futures=True)
-
-    def pids(self) -> Sequence[int]:
-        """Process ids of the workers that are up."""
-        return list(self._pool._processes or ())
