@@ -316,21 +316,27 @@ def read_cards(
 @sheet_app.command("colours")
 def name_colours(
     sheet: Annotated[Path, typer.Argument(help="Game sheet (TOML): its cells' shape is used.")],
-    photo: Annotated[Path, typer.Argument(help="One piece of each colour, in a row.")],
+    photo: Annotated[
+        Path, typer.Argument(help="One piece of each colour in a row, or a board laid by --plan.")
+    ],
     names: Annotated[
-        list[str] | None, typer.Option(help="Their names from left to right, as moss,rust,slate.")
+        list[str] | None, typer.Option(help="Their names in the picture's order: moss,rust,slate.")
     ] = None,
+    plan: Annotated[
+        Path | None, typer.Option(help="Which piece lies where: a sign of your own for each kind.")
+    ] = None,
+    corners: Corners = None,
     out: Annotated[Path, typer.Option(help="Picture with the pieces numbered.")] = Path(
         "colours.png"
     ),
 ) -> None:
-    """Name and letter a box's colours from a photo of single pieces in a row; prints TOML.
+    """Name and letter a box's colours from single pieces in a row, or from a laid board.
 
     tallyglass sheet colours game.toml row.jpg --names moss,rust,slate
     """
-    from desk.colour_naming import run_sheet_colours
+    from desk.colour_naming import ColourJob, run_sheet_colours
 
-    run_sheet_colours(sheet, photo, names or [], out)
+    run_sheet_colours(ColourJob(sheet, photo, names or [], plan, corners), out)
 
 
 @app.command()
@@ -356,6 +362,13 @@ def count(
     out: Annotated[Path, typer.Option(help="Folder for pictures of what was counted.")] = Path(
         "count-out"
     ),
+    added: Annotated[
+        list[str] | None,
+        typer.Option("--and", help="Pieces that you found at the open places, as moss=2."),
+    ] = None,
+    supply: Annotated[
+        bool, typer.Option("--supply", help="Print a whole count as the sheet's supply.")
+    ] = False,
 ) -> None:
     """Count loose pieces spread out on a table, and say which are missing from the box.
 
@@ -363,7 +376,7 @@ def count(
     """
     from desk.packing import run_count
 
-    run_count(table, photos, out)
+    run_count(table, photos, out, added or [], supply=supply)
 
 
 @app.command("print")

@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from calibrate.store import load_table
+from desk.answers import quoted
 from desk.durable import write_whole
+from desk.given import GivenError
 from desk.photo_file import photo_in
 from desk.say import listed, working
 from scoring.sheet import GameSheet
@@ -22,8 +24,14 @@ from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, colours_like_table, tell_pieces
 
 
-def run_count(table: Path, photos: Sequence[Path], out: Path) -> None:
-    """Count the pieces in all photos together, compare with the sheet, draw what is unsettled."""
+def run_count(
+    table: Path, photos: Sequence[Path], out: Path, added: Sequence[str] = (), *, supply: bool
+) -> None:
+    """Count the pieces in all photos together, compare with the sheet, draw what is unsettled.
+
+    ``added`` are the pieces that a person found at all open places together, as ``moss=2``; with
+    ``supply``, the count is printed as the supply of the sheet's colours. Raises GivenError.
+    """
     learned = load_table(table)
     sheet, counted, doubts = learned.sheet, Counter[str](), 0
     hidden: set[str] = set()
@@ -41,9 +49,46 @@ def run_count(table: Path, photos: Sequence[Path], out: Path) -> None:
         hidden |= set(colours_like_table(spread, learned.palette))
         print(f"{path.name}: {len(told)} pieces seen (picture: {picture})")
         print(*(f"  {number}: {why}" for number, why in enumerate(flags, start=1)), sep="\n")
+    by_hand = counted_by_hand(added, sheet)
+    if by_hand:
+        print(f"{sum(by_hand.values())} pieces more are counted by hand.")
+        counted, doubts, hidden = counted + Counter(by_hand), 0, hidden - set(by_hand)
     print(*balance(sheet, counted, doubts), sep="\n")
     if hidden:
         print(hidden_words(sorted(hidden)))
+    if supply and (doubts or hidden):
+        raise GivenError(
+            "--supply",
+            "is only told by a whole count. Look at each open place, and say how many pieces of "
+            f"each colour lie there, such as --and {sheet.colours[0].name}=2; name "
+            f"{listed(sorted(hidden), 'and') or 'a colour'} with 0 if there are none.",
+        )
+    if supply:
+        print("", supply_toml(sheet, counted), sep="\n")
+
+
+def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
+    """Pieces by colour of ``moss=2`` or ``M=2`` ... Raises GivenError."""
+    names = {c.name: c.name for c in sheet.colours} | {c.letter: c.name for c in sheet.colours}
+    found: dict[str, int] = {}
+    for word in added:
+        name, _, number = (part.strip() for part in word.partition("="))
+        if name not in names or not number.isdigit():
+            raise GivenError(
+                f"--and {word}", f"write COLOUR=PIECES; there is {listed(list(names), 'and')}."
+            )
+        found[names[name]] = found.get(names[name], 0) + int(number)
+    return found
+
+
+def supply_toml(sheet: GameSheet, counted: Counter[str]) -> str:
+    """The sheet's colours with the count as their supply; a person puts them into the sheet."""
+    lines = ["# Counted: put these in place of the sheet's colours."]
+    for colour in sheet.colours:
+        lines += ["", "[[colours]]", f"name = {quoted(colour.name)}", f'letter = "{colour.letter}"']
+        lines += [f"supply = {counted[colour.name]}"]
+        lines += [] if colour.in_patterns else ["in_patterns = false"]
+    return "\n".join(lines)
 
 
 def hidden_words(colours: Sequence[str]) -> str:
@@ -110,9 +155,13 @@ def _whole(points: NDArray[np.float64]) -> NDArray[np.int32]:
     return np.round(points).astype(np.int32)
 
 
-def write(picture: NDArray[np.uint8], words: str, at: NDArray[np.float64]) -> None:
-    """Dark words with a light rim about a point, in place."""
+def write(
+    picture: NDArray[np.uint8], words: str, at: NDArray[np.float64], size: float = 0.55
+) -> None:
+    """Dark words with a light rim about a point, in place; ``size`` as OpenCV scales its font."""
     x, y = _whole(at).tolist()
-    spot = (x - 6 * len(words), y + 6)
-    for ink, width in (((255, 255, 255), 4), ((20, 20, 20), 2)):
-        cv2.putText(picture, words, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.55, ink, width, 16)
+    spot = (x - round(11 * size) * len(words), y + round(11 * size))
+    for ink, width in (((255, 255, 255), 7 * size), ((20, 20, 20), 3.5 * size)):
+        cv2.putText(
+            picture, words, spot, cv2.FONT_HERSHEY_SIMPLEX, size, ink, max(1, round(width)), 16
+        )

@@ -243,17 +243,22 @@ def overlay_png(level: NDArray[np.uint8], sheet: GameSheet) -> bytes:
     return out.getvalue()
 
 
-def propose_letters(names: Sequence[str]) -> dict[str, str]:
-    """A letter for each colour, no two alike: of its own name if one is left, capitals first."""
-    letters: dict[str, str] = {}
+def propose_letters(
+    names: Sequence[str], wished: Mapping[str, str] | None = None
+) -> dict[str, str]:
+    """A letter for each colour, no two alike: the one wished for, else of its own name if one is
+    left, capitals first."""
+    letters = dict(wished or {})
     for name in names:
+        if name in letters:
+            continue
         own = [c for c in name.upper() if c.isalpha()] + [c for c in name if c.isalpha()]
         spare = [*own, *"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"]
         taken = set(letters.values())
         letters[name] = next((c for c in spare if c not in taken), "")
         if not letters[name]:
             raise GivenError(name, "there are more colours than letters.")
-    return letters
+    return {name: letters[name] for name in names}
 
 
 def parse_colours(words: Sequence[str]) -> dict[str, int | None]:

@@ -52,6 +52,38 @@ def take_spread(
 ) -> SpreadShot:
     """Photograph pieces of these colours; a share of ``touch`` is pushed against another."""
     laid, near = scatter(outline_mm, len(pieces), rng, touch)
+    return take_laid(laid, near, piece_mm, paints, pieces, conditions, rng)
+
+
+def take_row(
+    outline_mm: Array,
+    piece_mm: float,
+    paints: Mapping[str, NDArray],
+    pieces: Sequence[str],
+    conditions: Conditions,
+    rng: np.random.Generator,
+) -> SpreadShot:
+    """Photograph pieces of these colours laid by hand in a row, from left to right."""
+    piece = soften(inset(outline_mm, 0.15))
+    piece = piece - piece.min(axis=0)
+    step = 1.35 * float(piece.max(axis=0)[0])
+    laid = [
+        turn(piece, rng.normal(0, 4)) + [number * step, rng.uniform(0, 4)]
+        for number in range(len(pieces))
+    ]
+    return take_laid(laid, [0] * len(pieces), piece_mm, paints, pieces, conditions, rng)
+
+
+def take_laid(
+    laid: Sequence[Array],
+    near: Sequence[int],
+    piece_mm: float,
+    paints: Mapping[str, NDArray],
+    pieces: Sequence[str],
+    conditions: Conditions,
+    rng: np.random.Generator,
+) -> SpreadShot:
+    """Photograph pieces that lie on the table with these outlines (board mm)."""
     size = np.max([o.max(axis=0) for o in laid], axis=0)
     slabs = [
         Slab(

@@ -8,16 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from scoring.lattice import pitch_mm
 from scoring.sheet import GameSheet
-from vision.colour import lab_from_linear, linear_from_srgb
+from vision.colour import lab_from_linear
 from vision.geometry import homography_between, registration_from
 from vision.marks import find_marks
-from vision.rectify import to_decoded
+from vision.sample import colour_inside
 from vision.types import Photo
 
 Array = NDArray[np.float64]
@@ -96,10 +95,10 @@ def read_strip(
     middles = np.array(list(plan.slots_mm.values()))
     ring = np.array([[np.cos(a), np.sin(a)] for a in np.linspace(0, 2 * np.pi, 24)])
     tops, floors = (
-        np.array([_sample(photo, lies.project(at + CORE * plan.slot_mm * ring, high))
+        np.array([colour_inside(photo, lies.project(at + CORE * plan.slot_mm * ring, high))
                   for at in middles]) for high in (piece_height_mm, 0.0)
     )  # fmt: skip
-    papers = np.array([_sample(photo, lies.project(at + _label(plan))) for at in middles])
+    papers = np.array([colour_inside(photo, lies.project(at + _label(plan))) for at in middles])
     laid = [i for i in range(len(middles))
             if np.isfinite(tops[i]).all() and not _bare(floors[i], papers[i], papers)]  # fmt: skip
     names = tuple(name for i, name in enumerate(plan.slots_mm) if i in laid)
@@ -126,14 +125,3 @@ def _bare(floor: Array, paper: Array, papers: Array) -> bool:
     shades = np.linspace(bright.min(), bright.max(), SHADES)[:, None] * paper
     apart = np.linalg.norm(lab_from_linear(shades) - lab_from_linear(floor), axis=1)
     return bool(apart.min() < BARE)
-
-
-def _sample(photo: Photo, outline_px: Array) -> Array:
-    """Median linear RGB (3,) inside an outline of full-size px; NaN where it leaves the photo."""
-    outline = to_decoded(photo, outline_px)
-    height, width = photo.pixels.shape[:2]
-    if (outline < 0).any() or (outline >= [width, height]).any():
-        return np.full(3, np.nan)
-    mask = np.zeros((height, width), np.uint8)
-    cv2.fillPoly(mask, [np.round(outline * 16).astype(np.int32)], 1, shift=4)
-    return np.asarray(np.median(linear_from_srgb(photo.pixels[mask > 0]), axis=0))

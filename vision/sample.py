@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from vision.colour import LUMINANCE, linear_from_srgb
 from vision.glare import brightening
 from vision.level import Plan
-from vision.types import Samples
+from vision.rectify import to_decoded
+from vision.types import Photo, Samples
 
 Array = NDArray[np.float64]
 
@@ -49,6 +50,18 @@ def _body(pixels: Array) -> Array:
     luminance = pixels @ LUMINANCE
     low, high = np.quantile(luminance, BODY)
     return pixels[(luminance >= low) & (luminance <= high)].mean(axis=0)
+
+
+def colour_inside(photo: Photo, outline_px: Array) -> Array:
+    """Median linear RGB (3,) inside an outline (K, 2) of full-size px; NaN where it leaves the
+    photo."""
+    outline = to_decoded(photo, outline_px)
+    height, width = photo.pixels.shape[:2]
+    if (outline < 0).any() or (outline >= [width, height]).any():
+        return np.full(3, np.nan)
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillPoly(mask, [np.round(outline * 16).astype(np.int32)], 1, shift=4)
+    return np.asarray(np.median(linear_from_srgb(photo.pixels[mask > 0]), axis=0))
 
 
 def structure_of(board: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Array:

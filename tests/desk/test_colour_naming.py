@@ -1,15 +1,20 @@
-"""The command ``sheet colours``: names and letters from single pieces in a row."""
+"""The command ``sheet colours``: names and letters from pieces in a row or on a laid board."""
 
 from __future__ import annotations
 
+import io
 import tomllib
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
-from desk.colour_naming import likenesses, names_for
+from desk.colour_naming import colours_in_layout, colours_in_row, likenesses, names_for
 from samples.finish import encode
+from samples.penmarrow import PHOTOS
+from scoring.sheet import load_sheet
 from tests.desk.practice import Run
+from tests.vision.practice import committed, from_pixels
 from tests.vision.test_spread import spread_of
 from vision.colour import lab_from_linear, linear_from_srgb
 
@@ -29,7 +34,63 @@ def test_single_pieces_are_lettered_from_left_to_right(tallyglass: Run, tmp_path
     assert ended.code == 0, ended.err
     assert [one["name"] for one in told] == names
     assert len({one["letter"] for one in told}) == len(names)
-    assert out.stat().st_size > 10_000
+    with Image.open(out) as picture:
+        assert picture.width >= 1000
+    assert [line for line in ended.out.splitlines() if line.startswith("[[colours]]")] == [
+        f"[[colours]] # {number} in the picture" for number in (1, 2, 3, 4)
+    ]
+
+
+def test_row_picture_is_sharp_and_its_numbers_lie_on_the_pieces() -> None:
+    shot = spread_of(ROW, "plain", 3)
+    sheet = load_sheet(SHEET)
+    shown = colours_in_row(from_pixels(shot.pixels), sheet)
+    picture = np.asarray(Image.open(io.BytesIO(shown.picture)))
+    bright = picture.max(axis=2)
+
+    assert shown.signs == ("1", "2", "3", "4")
+    assert 0.001 < ((bright > 0) & (bright < 40)).mean() < 0.05  # the numbers' ink
+
+
+def test_colours_of_a_laid_board_are_named_by_the_plans_own_signs(
+    tallyglass: Run, tmp_path: Path
+) -> None:
+    sheet = load_sheet(SHEET)
+    signs = {"slate": "S", "moss": "%", "rust": "m", "lichen": "2", "plum": "P", "copper": "C"}
+    letters = {colour.letter: signs[colour.name] for colour in sheet.colours}
+    plan = (PHOTOS / "layout.txt").read_text()
+    plan = "\n".join(
+        head + ":" + "".join(letters.get(mark, mark) for mark in row)
+        for head, row in (line.split(":") for line in plan.splitlines() if ":" in line)
+    )
+    (tmp_path / "signs.txt").write_text(plan)
+    ended = tallyglass(
+        "sheet", "colours", SHEET, PHOTOS / "layout-1.jpg", "--plan", tmp_path / "signs.txt",
+        "--out", tmp_path / "laid.png",
+    )  # fmt: skip
+    told = tomllib.loads(ended.out[ended.out.index("[[colours]]") :])["colours"]
+    rows = "".join(line.split(":")[1] for line in plan.splitlines())
+    order = list(dict.fromkeys(mark for mark in rows if mark in signs.values()))
+    given = dict(zip(order, told, strict=True))
+
+    assert ended.code == 0, ended.err
+    assert "unlike the other pieces" not in ended.out
+    assert {s: given[s]["letter"] for s in "SmPC"} == {"S": "S", "m": "m", "P": "P", "C": "C"}
+    assert len({one["letter"] for one in told}) == len({one["name"] for one in told}) == 6
+    assert given["P"]["name"] in ("plum", "wine", "grape", "berry", "brown", "violet", "purple")
+
+
+def test_pieces_that_are_not_as_their_sign_says_are_named() -> None:
+    sheet = load_sheet(SHEET)
+    plan = (PHOTOS / "layout.txt").read_text()
+    rows = [line for line in plan.splitlines() if "S" in line and "C" in line]
+    head, row = rows[0].split(":")
+    wrong = plan.replace(rows[0], head + ":" + row.translate(str.maketrans("SC", "CS")), 1)
+    shown = colours_in_layout(committed("layout-1.jpg"), sheet, wrong, None)
+
+    assert len(shown.remarks) == 1
+    assert head in shown.remarks[0]
+    assert "compare with the plan" in shown.remarks[0]
 
 
 def test_too_few_names_are_refused_with_the_number_seen(tallyglass: Run, tmp_path: Path) -> None:
@@ -40,7 +101,7 @@ def test_too_few_names_are_refused_with_the_number_seen(tallyglass: Run, tmp_pat
     )
 
     assert ended.code == 2
-    assert "names 2 colours; 4 pieces are seen" in ended.err
+    assert "names 2 colours; 4 are seen: 1, 2, 3, 4" in ended.err
 
 
 def test_names_proposed_differ_and_near_pairs_are_told() -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections import Counter
 from pathlib import Path
 
 import numpy as np
+import pytest
 
-from desk.packing import balance
+from desk.given import GivenError
+from desk.packing import balance, counted_by_hand
 from samples.finish import encode
 from samples.penmarrow import load_penmarrow
 from tests.desk.practice import Run
@@ -28,6 +31,38 @@ def test_pieces_are_counted_and_the_open_places_drawn(
     assert "spread.jpg: 16 pieces seen" in ended.out
     assert counted + sum(line.startswith("  ") for line in lines) >= 16
     assert (tmp_path / "spread-counted.png").stat().st_size > 10_000
+
+
+def test_a_supply_is_told_by_a_whole_count_only(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    names = ["moss", "rust", "copper"] * 6
+    photo = tmp_path / "spread.jpg"
+    photo.write_bytes(encode(spread_of(names, "plain", 5).pixels, 92))
+    asked = tallyglass("count", table, photo, "--out", tmp_path)
+    lines = [line for line in asked.out.splitlines() if " of " in line]
+    counted = {line.split(" (")[0]: int(line.split(": ")[1].split(" ")[0]) for line in lines}
+    open_now = tallyglass("count", table, photo, "--supply", "--out", tmp_path)
+    left = [f"--and={name}={names.count(name) - number}" for name, number in counted.items()]
+    whole = tallyglass("count", table, photo, "--supply", *left, "--out", tmp_path)
+    told = tomllib.loads(whole.out[whole.out.index("# Counted") :])["colours"]
+
+    assert sum(counted.values()) < len(names), "the photo must leave a doubt"
+    assert open_now.code == 2
+    assert "only told by a whole count" in open_now.err
+    assert whole.code == 0, whole.err
+    assert {one["name"]: one["supply"] for one in told} == {
+        name: names.count(name) for name in counted
+    }
+    assert [one["letter"] for one in told] == [c.letter for c in load_penmarrow().colours]
+
+
+def test_pieces_counted_by_hand_are_of_the_sheets_colours() -> None:
+    assert counted_by_hand(["moss=2", "M = 1", "plum=0"], load_penmarrow()) == {
+        "moss": 3, "plum": 0,
+    }  # fmt: skip
+    with pytest.raises(GivenError, match="write COLOUR=PIECES"):
+        counted_by_hand(["mos=2"], load_penmarrow())
 
 
 def test_what_is_missing_is_said_for_each_colour() -> None:
