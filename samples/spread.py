@@ -68,7 +68,7 @@ def take_row(
     piece = piece - piece.min(axis=0)
     step = 1.35 * float(piece.max(axis=0)[0])
     laid = [
-        turn(piece, rng.normal(0, 4)) + [number * step, rng.uniform(0, 4)]
+        turn(piece, rng.normal(0, 4)) + np.array([number * step, rng.uniform(0, 4)])
         for number in range(len(pieces))
     ]
     return take_laid(laid, [0] * len(pieces), piece_mm, paints, pieces, conditions, rng)
