@@ -5,13 +5,14 @@ distance to a colour is the mean over its ``NEIGHBOURS`` nearest samples of: squ
 difference over its noise, plus what that much shading and veil costs at this place of the board.
 Confident cells, and cells that a person named, tell the light and the amount of glare about the
 others; how cells brighten tells the glare's colour (``vision.glare``); and all are judged again,
-at last all of them together under one unknown shift of the light (``vision.together``).
+at last all of them together under one unknown shift of the light (``vision.together``), and near
+labels against each other (``vision.pairs``).
 Source of the rule: Cover and Hart, "Nearest neighbor pattern classification", 1967.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -20,9 +21,11 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
+from vision.belief import Belief
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
 from vision.explain import Expected, Explained, explain, whitening_at
 from vision.glare import usual_veil, veil_colours
+from vision.pairs import Between, Indices, weigh_pairs
 from vision.smooth import leave_one_out
 from vision.together import kinship, weigh_together
 from vision.types import Light, Samples
@@ -58,25 +61,14 @@ STRANGE = 25.0
 FAR = 50.0
 """How much farther than the likeliest label another is no candidate under any shift."""
 
+CLEAR = 0.05
+"""Veil, share of white, over which a sample counts less for its label's middle."""
+
+LEAST_APART = 0.2
+"""Two labels count as so far apart at least, in standard deviations of a cell's noise."""
+
 STRUCTURE_LIMIT = 12.0
 """Twice the log odds that structure alone may bring."""
-
-
-@dataclass(frozen=True, eq=False)
-class Belief:
-    """What colour says of every cell: ``names`` C labels, the last ``empty``.
-
-    ``distances`` (N, C): minus twice a log likelihood, smaller is likelier; ``veil`` (N,): glare in
-    the likeliest explanation, share of white; ``typical`` the photo's median distance to the
-    likeliest label when each cell was judged by itself: how strange today's light is; ``clipped``
-    (N,): share of a piece's pixels with a channel at full scale.
-    """
-
-    names: tuple[str, ...]
-    distances: Array
-    veil: Array
-    typical: float
-    clipped: Array
 
 
 STILL = np.zeros(4)
@@ -179,7 +171,8 @@ def believe(
     distances = weigh_together(lambda shifts: _shifted(fit, shifts) + added, labels, kin)[0]
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
-    return Belief(names, distances, fit.veil_at(best), typical, clipped)
+    belief = Belief(names, distances, fit.veil_at(best), typical, clipped)
+    return weigh_pairs(belief, _between(fit, shift, added), labels, learned.never)
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
@@ -339,6 +332,85 @@ def _empties(scene: _Scene, learned: _Learned, lights: tuple[Array, Array]) -> E
         scene.empty,
         scene.noise[0],
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Middles:
+    """Every label's middle (C, 3), shaded alike, with its veil (C,), and the explanations (N, C)
+    by them of every cell, the last one by its empty self."""
+
+    colours: Array
+    explained: Explained
+
+
+def _middles(fit: _Fit, lights: tuple[Array, Array]) -> _Middles:
+    """The middle of each label's samples, those with the least glare counting most."""
+    scene, learned = fit.scene, fit.learned
+    colours, veils = [], []
+    for label in range(len(learned.names)):
+        own = learned.labels == label
+        samples, veil = np.maximum(learned.samples[own], 1e-4), learned.veils[own]
+        weight = np.exp(-(veil - veil.min()) / CLEAR)
+        weight /= weight.sum()
+        level = np.log(samples).mean(axis=1)
+        colours.append(weight @ (samples * np.exp(weight @ level - level)[:, None]))
+        veils.append(weight @ veil)
+    cells, labels = len(scene.top), len(learned.names)
+    cell, label = np.divmod(np.arange(cells * labels), labels)
+    piece = explain(
+        scene.top,
+        scene.top_whitening,
+        np.array(colours)[label],
+        np.array(veils)[label],
+        cell,
+        *lights,
+        scene.piece,
+        scene.noise[0],
+    )
+
+    def joined(of_pieces: Array, of_empty: Array) -> Array:
+        return np.column_stack([of_pieces[0].reshape(cells, labels), of_empty[0]])
+
+    explained = Explained(
+        joined(piece.cost, fit.empty.cost),
+        joined(piece.shading, fit.empty.shading),
+        joined(piece.veil, fit.empty.veil),
+    )
+    return _Middles(np.array(colours), explained)
+
+
+def _between(fit: _Fit, shift: Array, added: Array) -> Callable[[int, int, Indices], Between]:
+    """What places cells on the line between two labels under ``shift`` (4,).
+
+    How far the two are apart at a cell is measured against its noise and against what shading and
+    veil may do there (generalised least squares).
+    """
+    scene, empty = fit.scene, len(fit.learned.names)
+    lamp, light = _lights(scene, shift[None])
+    middles = _middles(fit, (lamp, light))
+    cost, shading = middles.explained.cost, middles.explained.shading
+
+    def colour(label: int, cells: Indices) -> Array:
+        return fit.learned.empty[cells] if label == empty else middles.colours[[label]]
+
+    def between(first: int, second: int, cells: Indices) -> Between:
+        likelier = np.where(cost[cells, first] < cost[cells, second], first, second)
+        shade = (light.mean() * np.exp(shading[cells, likelier]))[:, None]
+        one, other = shade * colour(first, cells), shade * colour(second, cells)
+        expected = scene.piece.at(cells)
+        veil_sd = 0.0 if expected.veil_sd is None else expected.veil_sd[:, None]
+        free = [(one + other) / 2 * expected.shading_sd[:, None], lamp[0, cells] * veil_sd]
+        whitening = scene.top_whitening[cells]
+        loose = whitening @ np.stack(free, axis=2)
+        noise = np.eye(3) + loose @ loose.transpose(0, 2, 1)
+        way = whitening @ (other - one)[:, :, None]
+        square = (way * np.linalg.solve(noise, way)).sum(axis=(1, 2))
+        square = np.maximum(square, LEAST_APART**2)
+        place = (cost[cells, first] - cost[cells, second]) / square
+        before = (added[cells, first] - added[cells, second]) / 2
+        return Between(place, np.sqrt(square), before)
+
+    return between
 
 
 def _lights(scene: _Scene, shifts: Array) -> tuple[Array, Array]:

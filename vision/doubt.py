@@ -3,45 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scoring.types import EMPTY
-from vision.classify import Belief
+from vision.belief import MOST_STRANGENESS, Belief, margin_asked
 from vision.types import ODD, CellReading, Samples
-
-Array = NDArray[np.float64]
-
-MARGIN = 2.0
-"""A label stays a candidate while its distance is within this of the likeliest one, and what the
-cell and its photo add. Distances are minus twice a log likelihood."""
-
-MARGIN_PER_STRANGENESS = 2.0
-MOST_STRANGENESS = 3.0
-"""The margin grows with the photo's median distance to the likeliest label, up to so much: where
-nothing looks quite as learned, the light is not the one that was learned."""
-
-MARGIN_PER_VEIL = 15.0
-"""Under glare the margin grows: the lamp that throws it has a colour of its own."""
-
-MARGIN_PER_CLIPPED = 12.0
-"""Where a channel is at full scale, only the least of it is known: white glare and colour mix."""
-
-FAMILIAR = 6.0
-"""Distance up to which the likeliest label looks as it should; beyond, the margin grows by it."""
 
 STRANGE = 25.0
 """Distance beyond which a cell resembles nothing learned."""
 
 BURNT_SHARE = 0.25
 GLARE_VEIL = 0.25
-
-
-def margin_asked(belief: Belief) -> Array:
-    """How much likelier than any other (N,) a cell's likeliest label must be to be certain."""
-    typical = min(belief.typical, MOST_STRANGENESS)
-    strange = np.maximum(0.0, belief.distances.min(axis=1) - FAMILIAR)
-    hidden = MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
-    return MARGIN + MARGIN_PER_STRANGENESS * typical + hidden + strange
 
 
 def alarm_of(belief: Belief) -> str | None:

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from calibrate.types import Artwork, Table
 from scoring.lattice import board_corners_mm
 from scoring.sheet import GameSheet
-from vision.classify import Belief, believe
+from vision.belief import Belief
+from vision.classify import believe
 from vision.doubt import alarm_of, name_cells
 from vision.find import find_board, find_boards
 from vision.level import level_artwork, level_picture, plan_of

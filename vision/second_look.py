@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Table
-from vision.classify import Belief
-from vision.doubt import GLARE_VEIL, margin_asked
+from vision.belief import Belief, margin_asked
+from vision.doubt import GLARE_VEIL
 from vision.errors import DifferentBoards
 from vision.read import belief_of, settled_cells
 from vision.read import settle as settle_one

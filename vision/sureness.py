@@ -7,8 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.classify import Belief
-from vision.doubt import margin_asked
+from vision.belief import Belief, margin_asked
 from vision.types import CellReading
 
 Array = NDArray[np.float64]

@@ -1,0 +1,71 @@
+"""What colour says of every cell, and how much likelier than others a label must be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+MARGIN = 2.0
+"""A label stays a candidate while its distance is within this of the likeliest one, and what the
+cell and its photo add. Distances are minus twice a log likelihood."""
+
+MARGIN_PER_STRANGENESS = 2.0
+MOST_STRANGENESS = 3.0
+"""The margin grows with the photo's median distance to the likeliest label, up to so much: where
+nothing looks quite as learned, the light is not the one that was learned."""
+
+MARGIN_PER_VEIL = 15.0
+"""Under glare the margin grows: the lamp that throws it has a colour of its own."""
+
+MARGIN_PER_CLIPPED = 12.0
+"""Where a channel is at full scale, only the least of it is known: white glare and colour mix."""
+
+FAMILIAR = 6.0
+"""Distance up to which the likeliest label looks as it should; beyond, the margin grows by it."""
+
+PAIR_MARGIN = 5.5
+PAIR_MARGIN_PER_VEIL = 5.0
+PAIR_FAMILIAR_PER_STRANGENESS = 2.0
+"""The margin between two labels that all cells of the photo together told apart: how strange its
+light is, and most of what glare does, is in the odds already."""
+
+
+@dataclass(frozen=True, eq=False)
+class Belief:
+    """What colour says of every cell: ``names`` C labels, the last ``empty``.
+
+    ``distances`` (N, C): minus twice a log likelihood, smaller is likelier; ``veil`` (N,): glare in
+    the likeliest explanation, share of white; ``typical`` the photo's median distance to the
+    likeliest label when each cell was judged by itself: how strange today's light is; ``clipped``
+    (N,): share of a piece's pixels with a channel at full scale.
+    """
+
+    names: tuple[str, ...]
+    distances: Array
+    veil: Array
+    typical: float
+    clipped: Array
+
+
+def margin_asked(belief: Belief) -> Array:
+    """How much likelier than any other (N,) a cell's likeliest label must be to be certain."""
+    strange = np.maximum(0.0, belief.distances.min(axis=1) - FAMILIAR)
+    hidden = MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
+    return MARGIN + MARGIN_PER_STRANGENESS * strangeness(belief) + hidden + strange
+
+
+def pair_margin(belief: Belief) -> Array:
+    """The same (N,) between two labels that were weighed over the whole photo."""
+    familiar = FAMILIAR + PAIR_FAMILIAR_PER_STRANGENESS * strangeness(belief)
+    strange = np.maximum(0.0, belief.distances.min(axis=1) - familiar)
+    hidden = PAIR_MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
+    return PAIR_MARGIN + hidden + strange
+
+
+def strangeness(belief: Belief) -> float:
+    """How unlike the calibration the photo looks, up to ``MOST_STRANGENESS``."""
+    return min(belief.typical, MOST_STRANGENESS)
