@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from vision.classify import LIGHT_SD
 from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear
+from vision.fit import LIGHT_SD
 from vision.together import kinship, weigh_together
 
 RUST, COPPER = np.array([0.30, 0.10, 0.05]), np.array([0.30, 0.115, 0.062])

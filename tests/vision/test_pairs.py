@@ -1,0 +1,131 @@
+"""Two near labels told apart by all cells of a photo that lie between them."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import t
+
+from vision.belief import Belief, margin_asked
+from vision.pairs import (
+    FREEDOM,
+    HALF_SPREAD,
+    HALVES,
+    LEAST_SHIFT,
+    OWN_WIDTH,
+    SHIFTS,
+    USUAL_HALF,
+    WIDTHS,
+    Between,
+    log_odds,
+    weigh_pairs,
+)
+
+SHIFT = 1.0
+
+
+def line(places: list[float], apart: float = 2.5) -> Between:
+    """Cells on the line between two labels, about which nothing but their colour is known."""
+    count = len(places)
+    return Between(np.array(places), np.full(count, apart), np.zeros(count))
+
+
+def enumerated(cells: Between, known: dict[int, bool]) -> np.ndarray:
+    """The same odds by adding up every way of labelling the cells, with scipy's t distribution."""
+    count = len(cells.place)
+    moved = max(2 * SHIFT / cells.apart.max(), LEAST_SHIFT)
+    total = np.zeros((count, 2))
+    for shift, half, width in product(SHIFTS * moved, HALVES, WIDTHS):
+        prior = np.exp(
+            -0.5 * (shift / moved) ** 2 - 0.5 * (np.log(half / USUAL_HALF) / HALF_SPREAD) ** 2
+        )
+        wide = np.sqrt((2 * width / cells.apart) ** 2 + OWN_WIDTH**2)
+        like = np.array(
+            [t.pdf(cells.place, FREEDOM, shift + side * half, wide) for side in (-1, 1)]
+        )
+        like[1] *= np.exp(cells.before)
+        for labels in product((0, 1), repeat=count):
+            if any(labels[k] != int(is_second) for k, is_second in known.items()):
+                continue
+            every = prior * np.prod(like[list(labels), range(count)])
+            for cell in range(count):
+                total[cell, labels[cell]] += every
+    unnamed = [k for k in range(count) if k not in known]
+    return np.log(total[unnamed, 1] / total[unnamed, 0])
+
+
+@pytest.mark.parametrize("is_second", [False, True])
+@pytest.mark.parametrize("places", [[-1.2, 0.4, 1.0], [0.2, 0.5, 0.1, -1.9], [1.4, 1.2]])
+def test_the_odds_are_those_of_every_labelling_added_up(
+    places: list[float], is_second: bool
+) -> None:
+    """Against full enumeration by scipy; the cell that was named has no odds of its own."""
+    apart = [2.5, 0.7, 5.0, 1.3]
+    count = len(places)
+    cells = Between(np.array(places), np.array(apart[:count]), np.linspace(-1, 1, count))
+    named = {0: is_second}
+
+    odds = log_odds(cells, named, SHIFT)
+
+    np.testing.assert_allclose(odds[1:], enumerated(cells, named), atol=1e-6)
+
+
+@pytest.mark.parametrize("moved", [-0.7, 0.0, 0.7])
+def test_two_heaps_are_told_apart_wherever_the_light_moved_them(moved: float) -> None:
+    first, second = [-1.1, -1.0, -0.95, -0.9], [0.9, 1.0, 1.05]
+    odds = log_odds(line([place + moved for place in first + second]), {}, SHIFT)
+
+    assert (odds[:4] < -2).all()
+    assert (odds[4:] > 2).all()
+
+
+def test_one_heap_in_the_middle_is_in_doubt_until_one_of_its_cells_is_named() -> None:
+    heap = line([0.0, 0.1, 0.15, -0.05, 0.05])
+
+    alone, told = log_odds(heap, {}, SHIFT), log_odds(heap, {2: True}, SHIFT)
+
+    assert (abs(alone) < 1).all()
+    assert (np.delete(told, 2) > 2).all()
+
+
+@given(st.lists(st.floats(-3, 3), min_size=2, max_size=8), st.floats(0.3, 8))
+def test_the_other_way_round_the_odds_are_the_opposite(places: list[float], apart: float) -> None:
+    there = log_odds(line(places, apart), {}, SHIFT)
+    back = log_odds(line([-place for place in places], apart), {}, SHIFT)
+
+    np.testing.assert_allclose(there, -back, atol=1e-9)
+
+
+def belief(distances: list[list[float]]) -> Belief:
+    count = len(distances)
+    return Belief(
+        ("rust", "copper", "moss", "empty"),
+        np.array(distances, float),
+        np.zeros(count),
+        0.2,
+        np.zeros(count),
+    )
+
+
+def test_a_third_label_a_never_empty_cell_and_a_cell_named_otherwise_stay_out_of_it() -> None:
+    before = belief(
+        [[1, 3, 40, 90], [3, 1, 40, 90], [40, 90, 1, 3], [90, 40, 3, 1], [1, 2, 40, 90]]
+    )
+    asked: list[list[int]] = []
+
+    def between(first: int, second: int, cells: np.ndarray) -> Between:
+        asked.append([first, second, *map(int, cells)])
+        return line([-1.0, 1.0][: len(cells)])
+
+    never = np.array([False, False, True, True, False])
+    after = weigh_pairs(before, between, {4: 2}, never)
+
+    assert asked == [[0, 1, 0, 1]]
+    np.testing.assert_array_equal(after.distances[2:], before.distances[2:])
+    assert (after.distances.min(axis=1) == before.distances.min(axis=1)).all()
+    gaps = abs(after.distances[:2, 0] - after.distances[:2, 1])
+    assert (gaps > margin_asked(before)[:2]).all()

@@ -1,0 +1,213 @@
+"""How the table's samples explain the cells of a photo under one shift of the light.
+
+A cell's distance to a label is the mean cost over the ``NEIGHBOURS`` samples of it that explain the
+cell best, or the cost of its own empty self.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Palette
+from vision.colour import FROM_INTENSITY_CHROMA
+from vision.explain import Expected, Explained, explain, whitening_at
+
+Array = NDArray[np.float64]
+NEIGHBOURS = 3
+
+NEVER = 1e6
+"""Distance to what cannot be: empty, at a cell that was never seen empty."""
+
+LIGHT_SD = 0.08
+"""How far today's light may be off what the board tells: log chromaticity, green and yellow."""
+
+FAR = 50.0
+"""How much farther than the likeliest label another is no candidate under any shift."""
+
+STILL = np.zeros(4)
+"""No shift of the light."""
+
+
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """Samples (J, 3) of pieces with their label's index (J,) and own veil (J,); empty cells (N, 3)
+    and which of them were never seen empty (N,)."""
+
+    names: tuple[str, ...]
+    samples: Array
+    labels: NDArray[np.int64]
+    veils: Array
+    empty: Array
+    never: NDArray[np.bool_]
+
+
+def learned_of(palette: Palette) -> Learned:
+    """The samples and empty cells of a palette, labels in the order of their names."""
+    names = tuple(sorted(set(palette.colours)))
+    never = np.isnan(palette.empty[:, 0])
+    return Learned(
+        names=names,
+        samples=palette.samples,
+        labels=np.array([names.index(name) for name in palette.colours]),
+        veils=palette.veils,
+        empty=np.where(never[:, None], 1.0, palette.empty),
+        never=never,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """The cells as pieces and as empty (N, 3), relative colour; what is expected of each; their
+    own noise in CIELAB units, and that of the light's log chromaticities (or (1, 1, 2)); the veil's
+    log colour (N, 2) and a root of its covariance (N, 2, 2)."""
+
+    top: Array
+    board: Array
+    piece: Expected
+    empty: Expected
+    noise: tuple[float, Array | float]
+    veil: Array
+    veil_root: Array
+
+    @cached_property
+    def top_whitening(self) -> Array:
+        """Whitening (N, 3, 3) at each cell as a piece; it serves every shift."""
+        return whitening_at(self.top, *self.noise)
+
+    @cached_property
+    def board_whitening(self) -> Array:
+        """Whitening (N, 3, 3) at each cell as empty."""
+        return whitening_at(self.board, *self.noise)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """How the learned samples explain every cell under one shift of the light: distances (N, C);
+    the nearest samples of each label as P pairs, in the order of cell and label, with the cell's
+    and the sample's index, and their explanations (1, P); those of the empty cells (1, N)."""
+
+    scene: Scene
+    learned: Learned
+    distances: Array
+    cell: NDArray[np.int64]
+    sample: NDArray[np.int64]
+    piece: Explained
+    empty: Explained
+
+    def own_colours(self, labels: NDArray[np.int64]) -> Array:
+        """Shaded colour (N, 3) of the nearest sample of each cell's label."""
+        pair = self._nearest(labels)
+        return self.learned.samples[self.sample[pair]] * np.exp(self.piece.shading[0, pair, None])
+
+    def shading_at(self, labels: NDArray[np.int64]) -> Array:
+        """Log shading (N,) in the nearest explanation by each cell's label."""
+        return self._at(self.piece.shading, self.empty.shading, labels)
+
+    def veil_at(self, labels: NDArray[np.int64]) -> Array:
+        """Veil (N,) in the nearest explanation by each cell's label."""
+        return self._at(self.piece.veil, self.empty.veil, labels)
+
+    def _at(self, piece: Array, empty: Array, labels: NDArray[np.int64]) -> Array:
+        is_empty = labels == len(self.learned.names)
+        return np.where(is_empty, empty[0], piece[0, self._nearest(np.where(is_empty, 0, labels))])
+
+    def _nearest(self, labels: NDArray[np.int64]) -> NDArray[np.int64]:
+        """The pair (N,) of each cell with the nearest sample of its label."""
+        own = np.flatnonzero(self.learned.labels[self.sample] == labels[self.cell])
+        order = own[np.lexsort((self.piece.cost[0, own], self.cell[own]))]
+        return order[np.unique(self.cell[order], return_index=True)[1]]
+
+
+def fit_to(scene: Scene, learned: Learned, shift: Array = STILL) -> Fit:
+    """The fit of every sample to every cell under ``shift`` (4,)."""
+    cells, samples = len(scene.top), len(learned.samples)
+    cell = np.repeat(np.arange(cells), samples)
+    sample = np.tile(np.arange(samples), cells)
+    lights = lights_under(scene, shift[None])
+    every = _pieces(scene, learned, cell, sample, lights)
+    label = learned.labels[sample]
+    order = np.lexsort((every.cost[0], label, cell))
+    group = (cell * len(learned.names) + label)[order]
+    first = np.flatnonzero(np.diff(group, prepend=-1))
+    rank = np.arange(len(order)) - np.repeat(first, np.diff(first, append=len(order)))
+    near = order[rank < NEIGHBOURS]
+    piece = Explained(every.cost[:, near], every.shading[:, near], every.veil[:, near])
+    empty = _empties(scene, learned, lights)
+    by_label = _group_means(piece.cost, cell[near], label[near])[0].reshape(cells, -1)
+    none = np.where(learned.never, NEVER, empty.cost[0])
+    distances = np.column_stack([by_label, none])
+    return Fit(scene, learned, distances, cell[near], sample[near], piece, empty)
+
+
+def shifted(fit: Fit, shifts: Array) -> Array:
+    """Distances (S, N, C) under ``shifts`` (S, 4), by the samples that were nearest in ``fit``.
+
+    What is far off there stays as far off: no likely shift brings it near.
+    """
+    learned = fit.learned
+    label = learned.labels[fit.sample]
+    far = fit.distances[fit.cell, label] > fit.distances.min(axis=1)[fit.cell] + FAR
+    cell, sample, label = fit.cell[~far], fit.sample[~far], label[~far]
+    lights = lights_under(fit.scene, shifts)
+    piece = _pieces(fit.scene, learned, cell, sample, lights)
+    empty = _empties(fit.scene, learned, lights)
+    distances = np.tile(fit.distances, (len(shifts), 1, 1))
+    group = np.unique(cell * len(learned.names) + label)
+    means = _group_means(piece.cost, cell, label)
+    distances[:, group // len(learned.names), group % len(learned.names)] = means
+    distances[:, :, -1] = np.where(learned.never, NEVER, empty.cost)
+    return distances
+
+
+def _group_means(cost: Array, cell: NDArray[np.int64], label: NDArray[np.int64]) -> Array:
+    """Mean cost (S, G) of the pairs of each cell and label, which stand side by side."""
+    first = np.flatnonzero((np.diff(cell, prepend=-1) != 0) | (np.diff(label, prepend=-1) != 0))
+    return np.add.reduceat(cost, first, axis=1) / np.diff(first, append=len(cell))
+
+
+def _pieces(
+    scene: Scene,
+    learned: Learned,
+    cell: NDArray[np.int64],
+    sample: NDArray[np.int64],
+    lights: tuple[Array, Array],
+) -> Explained:
+    """Each of the cells (P,) explained by its sample (P,), ``lights`` from ``lights_under``."""
+    return explain(
+        scene.top,
+        scene.top_whitening,
+        learned.samples[sample],
+        learned.veils[sample],
+        cell,
+        *lights,
+        scene.piece,
+        scene.noise[0],
+    )
+
+
+def _empties(scene: Scene, learned: Learned, lights: tuple[Array, Array]) -> Explained:
+    """Every cell explained by its own empty self under ``lights`` from ``lights_under``."""
+    every = np.arange(len(scene.board))
+    return explain(
+        scene.board,
+        scene.board_whitening,
+        learned.empty,
+        np.zeros(len(every)),
+        every,
+        *lights,
+        scene.empty,
+        scene.noise[0],
+    )
+
+
+def lights_under(scene: Scene, shifts: Array) -> tuple[Array, Array]:
+    """Colour of the veil (S, N, 3) and factors of the light (S, 3) under ``shifts`` (S, 4), in
+    standard deviations: the light greener and yellower, and two of the glare's colour."""
+    light = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
+    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:])
+    lamp = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
+    return lamp, light
