@@ -89,14 +89,14 @@ def believe(
     )
 
     kin = kinship(scene.top)
-    alone = fit_to(scene, learned)
+    alone = fit_to(scene, learned, before=one_by_one)
     added = _structure(alone.distances, samples.structure, palette)
     shift = weigh_together(lambda shifts: shifted(alone, shifts) + added, labels, kin)[1]
-    fit = fit_to(scene, learned, shift)
+    fit = fit_to(scene, learned, shift, alone)
     added = _structure(fit.distances, samples.structure, palette)
     typical = float(np.median((fit.distances + added).min(axis=1)))
     scene = replace(scene, noise=_noise_where(typical))
-    fit = fit_to(scene, learned, shift)
+    fit = fit_to(scene, learned, shift, alone)
     distances = weigh_together(lambda shifts: shifted(fit, shifts) + added, labels, kin)[0]
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)

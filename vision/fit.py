@@ -116,31 +116,43 @@ class Fit:
         return np.where(is_empty, empty[0], piece[0, self._nearest(np.where(is_empty, 0, labels))])
 
     def _nearest(self, labels: NDArray[np.int64]) -> NDArray[np.int64]:
-        """The pair (N,) of each cell with the nearest sample of its label."""
-        own = np.flatnonzero(self.learned.labels[self.sample] == labels[self.cell])
-        order = own[np.lexsort((self.piece.cost[0, own], self.cell[own]))]
+        """The pair (N,) of each cell with the nearest sample of its label, or of any where no
+        sample of that label came near."""
+        other = self.learned.labels[self.sample] != labels[self.cell]
+        order = np.lexsort((self.piece.cost[0], other, self.cell))
         return order[np.unique(self.cell[order], return_index=True)[1]]
 
 
-def fit_to(scene: Scene, learned: Learned, shift: Array = STILL) -> Fit:
-    """The fit of every sample to every cell under ``shift`` (4,)."""
-    cells, samples = len(scene.top), len(learned.samples)
-    cell = np.repeat(np.arange(cells), samples)
-    sample = np.tile(np.arange(samples), cells)
+def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | None = None) -> Fit:
+    """The fit of the samples to every cell under ``shift`` (4,).
+
+    Labels that were far behind the likeliest in the fit ``before`` are left as far behind.
+    """
+    cells, labels = len(scene.top), len(learned.names)
+    near = np.ones((cells, labels), bool)
+    distances = np.zeros((cells, labels + 1))
+    if before is not None:
+        pieces = before.distances[:, :-1]
+        near = pieces <= np.maximum(before.distances.min(axis=1) + FAR, pieces.min(axis=1))[:, None]
+        distances = before.distances.copy()
+    cell, sample = np.nonzero(near[:, learned.labels])
     lights = lights_under(scene, shift[None])
     every = _pieces(scene, learned, cell, sample, lights)
     label = learned.labels[sample]
     order = np.lexsort((every.cost[0], label, cell))
-    group = (cell * len(learned.names) + label)[order]
+    group = (cell * labels + label)[order]
     first = np.flatnonzero(np.diff(group, prepend=-1))
     rank = np.arange(len(order)) - np.repeat(first, np.diff(first, append=len(order)))
-    near = order[rank < NEIGHBOURS]
-    piece = Explained(every.cost[:, near], every.shading[:, near], every.veil[:, near])
+    best = order[rank < NEIGHBOURS]
+    piece = Explained(every.cost[:, best], every.shading[:, best], every.veil[:, best])
     empty = _empties(scene, learned, lights)
-    by_label = _group_means(piece.cost, cell[near], label[near])[0].reshape(cells, -1)
-    none = np.where(learned.never, NEVER, empty.cost[0])
-    distances = np.column_stack([by_label, none])
-    return Fit(scene, learned, distances, cell[near], sample[near], piece, empty)
+    distances[:, :-1][near] = _group_means(piece.cost, cell[best], label[best])[0]
+    distances[:, -1] = np.where(learned.never, NEVER, empty.cost[0])
+    if before is not None:
+        least = np.where(near, distances[:, :-1], np.inf).min(axis=1)
+        more = np.minimum(least, distances[:, -1]) - before.distances.min(axis=1)
+        distances[:, :-1] += np.where(near, 0.0, np.maximum(more, 0.0)[:, None])
+    return Fit(scene, learned, distances, cell[best], sample[best], piece, empty)
 
 
 def shifted(fit: Fit, shifts: Array) -> Array:
