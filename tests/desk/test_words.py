@@ -25,6 +25,7 @@ from desk.records import Answer
 from desk.say import listed
 from desk.tally_words import tally_words, verdict
 from desk.types import Claims, Question
+from desk.web.weigh import tally_view
 from tests.desk import fakes
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -273,3 +274,13 @@ def test_answers_are_noted_as_they_come_and_a_stop_says_where(
     with pytest.raises(KeyboardInterrupt):
         noting_answers(stop, noted)(question)
     assert f"Stopped. Go on with --answers {noted}" in capsys.readouterr().err
+
+
+def test_a_photo_in_strange_light_is_told_of_wherever_the_tally_is() -> None:
+    ana, ben = fakes.seat("Ana", fakes.ANA), fakes.seat("Ben", fakes.BEN)
+    strange = replace(ana, first=replace(ana.first, alarm="The light is unlike."))
+    one = fakes.outcome(strange, ben)
+    warning = "Beware, Ana's board: The light is unlike."
+
+    assert warning in "\n".join(tally_words(one))
+    assert warning in tally_view(one)["unsure_words"]

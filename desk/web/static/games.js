@@ -91,6 +91,7 @@ async function board({ state, game, table, api, base, seat }) {
   const read = await readingOf(game.boards[seat].reading);
   const told = read.parts[game.boards[seat].part].reading;
   return [h("h1", {}, `${player}’s board`), h("p", { "aria-live": "polite" }, [range(game, player), doubts ? `${doubts} of ${Object.keys(cells).length} cells unsure` : "every cell is sure"].filter(Boolean).join(" · ")),
+    told.alarm ? h("p", { class: "box", role: "status" }, told.alarm) : null,
     zoomable(boardSvg(place, cells, { label: `${player}’s board; choose a cell to see and correct it`, tap }), `board-${seat}`), h("p", { class: "quiet" }, "Tap a cell to see it and correct it."), legend(table),
     h("p", { class: "quiet" }, `Found by ${FOUND[told.method] ?? told.method}, true to ${told.error_mm.toFixed(1)} mm.`),
     h("div", { class: "row" }, h("a", { class: "button", href: `${base}/corners/${seat}` }, "The outline is wrong"), h("a", { class: "button", href: `${base}/boards` }, "All boards"))];
