@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 import time
+import weakref
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -31,6 +32,7 @@ class Database:
     def __init__(self, engine: sa.Engine, where: Path | str) -> None:
         self.engine = engine
         self.where = where
+        weakref.finalize(self, engine.dispose)  # its connections are closed, not only forgotten
 
     @property
     def is_sqlite(self) -> bool:
