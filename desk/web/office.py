@@ -34,9 +34,13 @@ LOG = logging.getLogger("tallyglass.desk")
 FAILED = {
     "found": False,
     "reason": "the photo could not be read: the reader stopped.",
-    "hint": "Send it again, or another one.",
+    "hint": "Take another photo of this board.",
     "corners_help": False,
 }
+
+
+MOST_RESULTS = 400
+"""Readings kept in memory, some 50 kB each; the others are read from their files again."""
 
 
 @dataclass
@@ -170,10 +174,17 @@ class Office:
     def result(self, evening: Evening, shot: Shot, line: str) -> Mapping[str, Any] | None:
         """What was read of a photo; None while it is on its way."""
         key = reading_key(shot.photo, evening.table, shot)
+        failed = {"parts": [FAILED] * shot.parts, "picture": None}
         there = self.files.reading(key).with_suffix(".json").exists()  # an erasure takes it away
-        known = (self._results.get(key) or self.files.result(key)) if there else None
+        there = (
+            there or self._results.get(key) == failed
+        )  # which has no file, and is not begun anew
+        known = self.known(key) if there else None
         if known is not None:
-            self._results[key] = known
+            self._results.pop(key, None)
+            self._results[key] = known  # the latest asked for comes last, and goes last
+            while len(self._results) > MOST_RESULTS:
+                self._results.pop(next(iter(self._results)))
             return known
         job = ReadJob(
             photo=str(self.files.photo(shot.photo)),
@@ -183,9 +194,12 @@ class Office:
             parts=shot.parts,
             corners_px=shot.corners_px,
         )
-        failed = {"parts": [FAILED] * shot.parts, "picture": None}
         self.begin(key, self._results, lambda: self.reader.do(line, read_job, job), failed)
         return None
+
+    def known(self, key: str) -> Mapping[str, Any] | None:
+        """What was read under this name, from memory or from its file."""
+        return self._results.get(key) or self.files.result(key)
 
     def begin(
         self,
@@ -215,7 +229,7 @@ class Office:
         boards = []
         for seat, shot in sorted(game.shots.items()):
             key = reading_key(shot.photo, evening.table, shot)
-            result = self._results.get(key)
+            result = self.known(key)
             if result and result["parts"][shot.part]["found"]:
                 path = self.files.reading(key)
                 pickled = str(path.with_name(f"{path.name}-{shot.part}.pickle"))
