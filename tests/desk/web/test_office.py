@@ -1,4 +1,4 @@
-"""What the office keeps in mind: readings that failed are not begun for ever, others are not lost."""
+"""What the office keeps in mind: a failed reading is told, no other is lost."""
 
 from __future__ import annotations
 
