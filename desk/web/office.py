@@ -175,11 +175,9 @@ class Office:
         """What was read of a photo; None while it is on its way."""
         key = reading_key(shot.photo, evening.table, shot)
         failed = {"parts": [FAILED] * shot.parts, "picture": None}
-        there = self.files.reading(key).with_suffix(".json").exists()  # an erasure takes it away
-        there = (
-            there or self._results.get(key) == failed
-        )  # which has no file, and is not begun anew
-        known = self.known(key) if there else None
+        has_file = self.files.reading(key).with_suffix(".json").exists()  # erasing takes it away
+        has_failed = self._results.get(key) == failed  # no file, and not to be begun for ever
+        known = self.known(key) if has_file or has_failed else None
         if known is not None:
             self._results.pop(key, None)
             self._results[key] = known  # the latest asked for comes last, and goes last
