@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from calibrate.store import load_table
+from calibrate.types import Table
 from desk.answers import quoted
 from desk.durable import write_whole
 from desk.given import GivenError
@@ -22,6 +24,33 @@ from scoring.sheet import GameSheet
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, colours_like_table, tell_pieces
+from vision.types import Photo
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """What one photo shows: how many pieces are ``seen``, those ``counted`` by colour, why each
+    other place was not counted, the colours ``hidden`` by a table that looks like them, and the
+    levelled picture (PNG)."""
+
+    seen: int
+    counted: Counter[str]
+    flags: tuple[str, ...]
+    hidden: tuple[str, ...]
+    picture: bytes
+
+
+def count_photo(photo: Photo, table: Table) -> Counted:
+    """The loose pieces in one photo. Raises PhotoError where it cannot be counted."""
+    spread = find_pieces(photo, piece_of(table.sheet.lattice.cells[0].polygon_mm))
+    told = tell_pieces(spread, table.palette)
+    return Counted(
+        len(told),
+        Counter(one.candidates[0] for one in told if one.doubt is None),
+        tuple(flag_words(spread, told)),
+        colours_like_table(spread, table.palette),
+        counted_png(spread, told, table.sheet),
+    )
 
 
 def run_count(
@@ -35,20 +64,17 @@ def run_count(
     learned = load_table(table)
     sheet, counted, doubts = learned.sheet, Counter[str](), 0
     hidden: set[str] = set()
-    shape = piece_of(sheet.lattice.cells[0].polygon_mm)
     for path in photos:
         photo = photo_in(path)
         with working(f"Counting {path.name}"):
-            spread = find_pieces(photo, shape)
-            told = tell_pieces(spread, learned.palette)
-        counted += Counter(one.candidates[0] for one in told if one.doubt is None)
+            one = count_photo(photo, learned)
+        counted += one.counted
+        doubts += len(one.flags)
+        hidden |= set(one.hidden)
         picture = out / f"{path.stem}-counted.png"
-        write_whole(picture, counted_png(spread, told, sheet))
-        flags = list(flag_words(spread, told))
-        doubts += len(flags)
-        hidden |= set(colours_like_table(spread, learned.palette))
-        print(f"{path.name}: {len(told)} pieces seen (picture: {picture})")
-        print(*(f"  {number}: {why}" for number, why in enumerate(flags, start=1)), sep="\n")
+        write_whole(picture, one.picture)
+        print(f"{path.name}: {one.seen} pieces seen (picture: {picture})")
+        print(*(f"  {number}: {why}" for number, why in enumerate(one.flags, start=1)), sep="\n")
     by_hand = counted_by_hand(added, sheet)
     if by_hand:
         print(f"{sum(by_hand.values())} pieces more are counted by hand.")

@@ -18,7 +18,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 
 from desk.say import CAUTION
-from desk.web import making, shelf_routes
+from desk.web import making, shelf_routes, spread_routes
 from desk.web.crew import Crew
 from desk.web.errors import Refusal
 from desk.web.files import Files
@@ -85,6 +85,7 @@ def create_app(desk: Desk) -> Asgi:
     app.include_router(router)
     app.include_router(making.router)
     app.include_router(shelf_routes.router)
+    app.include_router(spread_routes.router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     add_pages(app, templates, sessions)
     add_refusals(app)

@@ -65,6 +65,13 @@ class CardForm(Form):
     by: By = "host"
 
 
+class SpreadForm(Form):
+    """A photo of loose pieces, sent before."""
+
+    photo: Digest
+    by: By = "host"
+
+
 class NamedForm(Form):
     """A new name."""
 

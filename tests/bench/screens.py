@@ -65,6 +65,8 @@ def screens(evening: str, calibration: str, kept: int) -> list[Screen]:
         ("phones", "#/phones", "", "h1"),
         ("tables", "#/tables", "", ".card"),
         ("trial", f"#/tables/{TABLE}/trial", "", ".layout"),
+        ("count", f"#/tables/{TABLE}/count", "", ".file"),
+        ("colours", "#/sheets/penmarrow/colours", "", ".file"),
         ("sheets", "#/sheets", "", "a.line"),
         ("sheet", "#/sheets/penmarrow", "", ".card"),
         ("sheet-new", "#/sheets/new", "", "h1"),

@@ -5,6 +5,7 @@ import * as games from "./games.js";
 import * as calibrating from "./calibrating.js";
 import * as looking from "./looking.js";
 import * as making from "./making.js";
+import * as spreads from "./spreads.js";
 
 const ROUTES = [
   [/^\/?$/, null, looking.home],
@@ -15,8 +16,10 @@ const ROUTES = [
   [/^\/sheets$/, null, making.sheets],
   [/^\/sheets\/new$/, null, making.newSheet],
   [/^\/sheets\/([a-z0-9-]+)$/, null, making.sheet],
+  [/^\/sheets\/([a-z0-9-]+)\/colours$/, null, spreads.colours],
   [/^\/tables$/, null, making.shelf],
   [/^\/tables\/([a-z0-9-]+)\/trial$/, null, making.trial],
+  [/^\/tables\/([a-z0-9-]+)\/count$/, null, spreads.count],
   [/^\/standings$/, null, looking.standings],
   [/^\/calibrate$/, null, calibrating.begin],
   [/^\/calibrate\/([0-9a-f]+)$/, "/api/calibrations/", calibrating.calibration],

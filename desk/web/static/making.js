@@ -5,7 +5,7 @@ import { dialog, field, h, s, say, when } from "./dom.js";
 
 const redraw = () => dispatchEvent(new Event("draw"));
 
-async function put(path, file) {
+export async function put(path, file) {
   const upload = [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   const query = new URLSearchParams({ upload, name: file.name || "file" });
   const answer = await fetch(`${path}?${query}`, { method: "PUT", headers: { "X-Tallyglass": "1" }, body: file }).catch(() => null);
@@ -14,7 +14,7 @@ async function put(path, file) {
   return told;
 }
 
-const filePicker = (label, accept, key, take) => h("label", { class: "file grow first" }, label,
+export const filePicker = (label, accept, key, take) => h("label", { class: "file grow first" }, label,
   h("input", { type: "file", accept, "data-key": key, "aria-label": label, onchange: (event) => { const [file] = event.target.files; event.target.value = ""; if (file) take(file); } }));
 
 // The draft of a new sheet stays in this browser until it is accepted; the photo is on the desk.
@@ -130,7 +130,7 @@ export async function sheet(_state, name) {
     h("button", { class: "plain", onclick: async () => { if (await tell("DELETE", `/api/sheets/${name}/cards/${number}`)) redraw(); } }, `Take out ${card.name}`)));
   const pages = ["a4", "letter"].map((paper) => h("a", { class: "button", href: `/api/sheets/${name}/printables.pdf?paper=${paper}`, download: `${name}-${paper}.pdf` }, paper === "a4" ? "Pages on A4 (PDF)" : "Pages on Letter (PDF)"));
   return [h("h1", {}, game.game), h("p", {}, `${game.cells} cells; ${game.colours.map((colour) => `${colour.letter} ${colour.name}`).join(", ")}.`),
-    h("div", { class: "row" }, h("a", { class: "button first", href: "#/calibrate" }, "Learn a table for it"), pages, h("a", { class: "button", href: `/api/sheets/${name}/layout.txt`, download: `${name}-layout.txt` }, "Plan of the printed layout")),
+    h("div", { class: "row" }, h("a", { class: "button first", href: "#/calibrate" }, "Learn a table for it"), h("a", { class: "button", href: `#/sheets/${name}/colours` }, "Colours from a photo"), pages, h("a", { class: "button", href: `/api/sheets/${name}/layout.txt`, download: `${name}-layout.txt` }, "Plan of the printed layout")),
     h("h2", {}, "Cards"), cards.length ? h("ul", { class: "cards" }, cards) : h("p", { class: "quiet" }, "There are no cards yet."), cardForm(name),
     h("details", {}, h("summary", {}, "The sheet as text"), h("pre", { class: "scroll", tabindex: "0" }, game.text), h("a", { class: "button", href: `data:text/plain;charset=utf-8,${encodeURIComponent(game.text)}`, download: `${name}.toml` }, "Save as a file"))];
 }
@@ -163,7 +163,7 @@ export async function shelf() {
   };
   const older = (one) => one.versions.slice(0, -1).reverse().map((version) => h("li", {}, h("div", { class: "row" }, h("span", { class: "grow" }, `Version ${version.number}, ${when(version.put_at)}`), h("button", { onclick: async () => { if (await tell("POST", `/api/shelf/${one.id}/back`, { number: version.number })) redraw(); } }, `Use version ${version.number} again`))));
   const card = (one) => h("li", { class: "card" }, h("h2", {}, one.name), h("p", {}, `${one.game}; version ${one.number}, ${when(one.put_at)}`), h("p", { class: "quiet" }, `Fingerprint of its file: ${one.sha256.slice(0, 12)}`),
-    h("div", { class: "row" }, h("a", { class: "button", href: `#/tables/${one.id}/trial` }, "Try it"), h("button", { "data-key": `rename-${one.id}`, onclick: () => rename(one) }, "Rename"), h("a", { class: "button", href: `/api/shelf/${one.id}/file`, download: `${one.id}.table` }, "Save as a file")),
+    h("div", { class: "row" }, h("a", { class: "button", href: `#/tables/${one.id}/trial` }, "Try it"), h("a", { class: "button", href: `#/tables/${one.id}/count` }, "Count the pieces"), h("button", { "data-key": `rename-${one.id}`, onclick: () => rename(one) }, "Rename"), h("a", { class: "button", href: `/api/shelf/${one.id}/file`, download: `${one.id}.table` }, "Save as a file")),
     one.versions.length > 1 ? h("details", {}, h("summary", {}, `${one.versions.length - 1} older`), h("ul", { class: "list" }, older(one))) : null);
   const take = async (file) => {
     const told = await put("/api/shelf", file);
