@@ -33,11 +33,13 @@ USUAL_IDS = (40, 41)
 CORE = 0.24
 """Radius of what is sampled, in shares of a slot's width."""
 
-BARE = 6.0
+BARE = 7.0
 """CIELAB difference from the strip's paper up to which a slot may be empty."""
 
 SHADES = 33
-"""So many steps from the darkest to the brightest paper are tried."""
+DEEPEST = 0.5
+"""So many shades of the paper are tried, from this share of its darkest label: a hand takes no
+more of the light, and a grey piece is darker than the paper by more."""
 
 
 @dataclass(frozen=True)
@@ -115,13 +117,13 @@ def _label(plan: StripPlan) -> Array:
 def _bare(floor: Array, paper: Array, papers: Array) -> bool:
     """Whether a slot's floor (3,) may be the paper beside it, in any light that falls on the strip.
 
-    A shadow's edge may run between slot and label, so that the paper may be as bright or as dark
-    as anywhere on the strip; ``papers`` (N, 3) are all labels.
+    A shadow's edge may run between slot and label, so that the floor may be darker than all labels,
+    ``papers`` (N, 3).
     """
     seen = papers[np.isfinite(papers).all(axis=1)]
     if not np.isfinite(floor).all() or not np.isfinite(paper).all():
         return True
     bright = seen.sum(axis=1) / paper.sum()
-    shades = np.linspace(bright.min(), bright.max(), SHADES)[:, None] * paper
-    apart = np.linalg.norm(lab_from_linear(shades) - lab_from_linear(floor), axis=1)
-    return bool(apart.min() < BARE)
+    shades = np.geomspace(DEEPEST * bright.min(), bright.max(), SHADES)
+    apart = lab_from_linear(shades[:, None] * paper) - lab_from_linear(floor)
+    return bool(np.linalg.norm(apart, axis=1).min() < BARE)
