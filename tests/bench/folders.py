@@ -20,7 +20,8 @@ from scoring.sheet import GameSheet
 from scoring.types import EMPTY, Cell, Colour, Grid
 from tests.bench.yardsticks import COVERED
 from vision.decode import load_photo
-from vision.types import Photo
+from vision.geometry import px_per_mm
+from vision.types import Photo, Registration
 
 TAP_PX = 4
 """A person taps a corner up to so many px beside it."""
@@ -100,6 +101,13 @@ def labels_of(record: dict[str, Any]) -> dict[str, str]:
 def games_of(folder: Path) -> Iterator[dict[str, Any]]:
     """The photos of final boards."""
     return (r for r in records_of(folder) if r["role"] == "game")
+
+
+def worst_off_mm(found: Registration, places_mm: np.ndarray, true: np.ndarray) -> float:
+    """Largest distance along x or y, mm, of a place (N, 2) from the truth (N, 2) px: what a
+    registration's ``error_mm`` speaks of."""
+    off_px = np.abs(found.project(places_mm) - true).max(axis=1)
+    return float((off_px / px_per_mm(found, places_mm)).max())
 
 
 def local_pitch(true: np.ndarray) -> np.ndarray:
