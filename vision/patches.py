@@ -22,6 +22,9 @@ PATCH_PX = 27
 
 PATCHES_ACROSS = 18
 
+PLAINEST = 1.5
+"""Spread of grey levels below which a patch shows noise and grain only (by hand)."""
+
 FEWEST_PATCHES = 10
 """Patches seen below which a registration is not refined on them."""
 
@@ -62,8 +65,11 @@ def patches_of(artwork: Artwork) -> Patches:
 
 
 def _telling_places(grey: Soft, known: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """The most corner-like known place (N, 2) px of each block of the artwork."""
+    """The most corner-like known place (N, 2) px of each block of the artwork that shows any."""
     strength = cv2.cornerMinEigenVal(grey, PATCH_PX)
+    inner = (PATCH_PX // 2, PATCH_PX // 2)
+    mean, square = (cv2.blur(power, inner) for power in (grey, grey * grey))
+    strength[square - mean * mean < PLAINEST**2] = -1
     half = PATCH_PX // 2 + 1
     allowed = cv2.erode(known.astype(np.uint8), np.ones((PATCH_PX + 2, PATCH_PX + 2)))
     allowed[:half], allowed[-half:], allowed[:, :half], allowed[:, -half:] = 0, 0, 0, 0

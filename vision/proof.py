@@ -63,13 +63,14 @@ def prove(
     known = _normalised(_with_outside(patches.small)[true])
     scores = _agreement(known, picture[true])
     seen = float(np.mean(scores >= SEEN))
-    beside = float(np.mean(scores[_beside_cells(lattice, artwork)] >= SEEN))
+    uncovered = _beside_cells(lattice, artwork)
+    beside = float(np.mean(scores[uncovered] >= SEEN))
     shifts, turns = rivals_mm(lattice)
     motions = shifts + turns
     shares = [float(np.mean(_agreement(known, picture[other]) >= SEEN)) for other in others]
     leads = [seen - share for share in shares]
     near = [i for i, share in enumerate(shares) if share > NEAR * seen >= NEAR * ENOUGH_SEEN]
-    refined = leads_over(view, registration, [motions[i] for i in near], artwork)
+    refined = leads_over(view, registration, [motions[i] for i in near], artwork, uncovered)
     for i, lead in zip(near, refined, strict=True):
         leads[i] = lead if beside >= MOSTLY_SEEN else min(lead, leads[i])
     quarter = (patches.centres > size / 2) @ [1, 2]
