@@ -132,3 +132,36 @@ def test_a_print_that_tells_its_way_round_is_not_turned_by_taps(way: int) -> Non
 
     with pytest.raises(BoardNotFound):
         find_board(photo, LATTICE, artwork, {}, np.roll(corners, way, axis=0))
+
+
+def plain(pixels: Pixels) -> Pixels:
+    """A board without art: a frame of one colour, outlines of cells, a title at the upper side."""
+    board = np.full_like(pixels, (96, 40, 44))
+    low, high = (ARTWORK.to_px(np.array(c)) for c in ((16.0, 16.0), (122.0, 102.0)))
+    cv2.rectangle(board, low.astype(int).tolist(), high.astype(int).tolist(), (228, 220, 196), -1)
+    for cell in LATTICE.cells:
+        outline = np.round(ARTWORK.to_px(np.array(cell.polygon_mm))).astype(np.int32)
+        cv2.polylines(board, [outline], True, (90, 60, 60), 2, cv2.LINE_AA)
+    at = ARTWORK.to_px(np.array([40.0, 11.0])).astype(int).tolist()
+    cv2.putText(board, "SALTGATE WHARF", at, cv2.FONT_HERSHEY_SIMPLEX, 1.3, (235, 225, 200), 3)
+    grain = np.random.default_rng(len(pixels)).normal(0, 1.5, board.shape)
+    return np.asarray((board + grain).clip(0, 255), np.uint8)
+
+
+def test_a_plain_board_is_told_by_its_title_once_tapped() -> None:
+    """Its frame shows grain only, which no other photo shows again, and says nothing."""
+    artwork, photo, corners = printed(plain)
+    rng = np.random.default_rng(8)
+    pixels = photo.pixels.copy()
+    right = find_board(photo, LATTICE, artwork, {}, corners)
+    for cell in LATTICE.cells:
+        piece = right.project(np.array(cell.polygon_mm) + rng.uniform(-0.5, 0.5, 2))
+        colour = rng.integers(30, 230, 3).tolist()
+        cv2.fillPoly(pixels, [np.round(piece).astype(np.int32)], colour, cv2.LINE_AA)
+    grain = rng.normal(0, 3, pixels.shape)
+    covered = from_pixels(np.asarray((pixels + grain).clip(0, 255), np.uint8), "covered.png")
+    found = find_board(covered, LATTICE, artwork, {}, corners + 3)
+    ends = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * LATTICE.board_size_mm
+
+    assert np.abs(found.project(ends) - corners).max() < 3
+    assert found.evidence["beside"] > 0.9
