@@ -140,9 +140,10 @@ def balance(sheet: GameSheet, counted: Counter[str], doubts: int) -> Iterator[st
         line = f"{colour.name} ({colour.letter}): {counted[colour.name]}"
         if colour.supply is not None:
             short = colour.supply - counted[colour.name]
-            said = (
-                f"{short} missing" if short > 0 else f"{-short} too many" if short else "complete"
-            )
+            if short > 0:
+                said = f"{'at most ' * bool(doubts)}{short} missing"
+            else:
+                said = f"{'at least ' * bool(doubts)}{-short} too many" if short else "complete"
             line += f" of {colour.supply}, {said}"
         yield line
     if doubts:

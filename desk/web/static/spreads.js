@@ -17,10 +17,10 @@ function fromPhoto(label, key, busy, path, shown) {
   return [h("div", { class: "row" }, filePicker(label, "image/*", key, take)), out];
 }
 
-function balance({ supply, counted }) {
+function balance({ supply, counted }, open) {
   if (supply === null) return "";
   if (counted === supply) return "complete";
-  return counted < supply ? `${supply - counted} missing` : `${counted - supply} too many`;
+  return counted < supply ? `${open ? "at most " : ""}${supply - counted} missing` : `${open ? "at least " : ""}${counted - supply} too many`;
 }
 
 export async function count(_state, table) {
@@ -35,7 +35,7 @@ export async function count(_state, table) {
       told.warning ? h("p", { class: "box" }, told.warning) : null,
       h("table", {}, h("caption", {}, open ? `Not final: ${open} ${open === 1 ? "place is" : "places are"} not counted` : "Every place is counted"),
         h("thead", {}, h("tr", {}, ["Colour", "Counted", "In the box", ""].map((word) => h("th", { scope: "col" }, word)))),
-        h("tbody", {}, sum.map((one) => h("tr", {}, h("th", { scope: "row" }, `${one.letter} ${one.name}`), h("td", {}, `${one.counted}`), h("td", {}, one.supply ?? "not said"), h("td", {}, balance(one)))))),
+        h("tbody", {}, sum.map((one) => h("tr", {}, h("th", { scope: "row" }, `${one.letter} ${one.name}`), h("td", {}, `${one.counted}`), h("td", {}, one.supply ?? "not said"), h("td", {}, balance(one, open)))))),
       h("img", { class: "layout", src: told.picture, alt: "The pieces: counted ones with their letters, open places in numbered boxes" }),
       told.open.length ? h("ol", {}, told.open.map((why) => h("li", {}, why))) : null].filter(Boolean);
   };
