@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import multiprocessing
+import os
 from collections import OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
@@ -43,7 +44,7 @@ class Crew:
             self._workers,
             mp_context=multiprocessing.get_context("spawn"),
             initializer=warm,
-            initargs=(self._niceness,),
+            initargs=(self._niceness, os.getpid()),
         )
 
     def start(self) -> None:

@@ -83,11 +83,14 @@ class PlaceJob:
     picture: str
 
 
-def warm(niceness: int = NICENESS) -> None:
-    """Run once as a worker starts: give way to others, one thread each, end with the server."""
+def warm(niceness: int, server: int) -> None:
+    """Run once as a worker starts: give way to others, one thread each, end with the server.
+
+    ``server`` is its process id, told by itself: it may be gone before this runs.
+    """
     os.nice(niceness)
     cv2.setNumThreads(1)
-    threading.Thread(target=end_with, args=(os.getppid(),), daemon=True).start()
+    threading.Thread(target=end_with, args=(server,), daemon=True).start()
 
 
 def end_with(server: int) -> None:

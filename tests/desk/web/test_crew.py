@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -66,3 +68,11 @@ def test_a_job_survives_its_worker_and_a_deadly_one_is_given_up(tmp_path: Path):
         return result
 
     assert run(scene()) == "done"
+
+
+def test_a_worker_whose_server_was_gone_before_it_began_ends():
+    script = "import time; from desk.web.work import warm; warm(0, 2**30); time.sleep(60)"
+    root = Path(__file__).parents[3]
+    ended = subprocess.run([sys.executable, "-c", script], cwd=root, timeout=50, check=False)
+
+    assert ended.returncode == 1
