@@ -18,7 +18,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.belief import Belief, margin_asked, pair_margin
+from vision.belief import Belief, margin_asked, pair_margin, strangeness
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -30,9 +30,11 @@ STRANGE = 25.0
 """Distance to the likeliest label beyond which a cell is no learned piece, and says nothing."""
 
 SHIFT = 1.0
+SHIFT_PER_STRANGENESS = 0.5
 SHIFT_OF_EMPTY = 0.5
-"""How far the line may have moved, in the noise of a cell where the two lie farthest apart;
-the look of empty cells is better known, for they and the bare board tell the light."""
+"""How far the line may have moved, in the noise of a cell where the two lie farthest apart; the
+stranger the photo, the farther. The look of empty cells is better known, for they and the bare
+board tell the light."""
 
 LEAST_SHIFT = 0.05
 FARTHEST = 6.0
@@ -48,7 +50,7 @@ OWN_WIDTH = 0.15
 """Width of a heap: shares of a cell's noise, and what is never less, in half distances."""
 
 FREEDOM = 5.0
-LEAST_ODDS = 2.0
+LEAST_ODDS = 4.0
 """Twice the log odds from which the photo as a whole backs what a cell alone says."""
 
 
@@ -80,11 +82,12 @@ def weigh_pairs(
     """
     distances = belief.distances.copy()
     scale = margin_asked(belief) / pair_margin(belief)
+    shift = SHIFT + SHIFT_PER_STRANGENESS * strangeness(belief)
     for (first, second), cells in _pairs(belief, known, never):
         line = between(first, second, cells)
         named = {k: known[i] == second for k, i in enumerate(cells) if i in known}
         empty = second == len(belief.names) - 1
-        odds = 2 * log_odds(line, named, SHIFT_OF_EMPTY if empty else SHIFT)
+        odds = 2 * log_odds(line, named, SHIFT_OF_EMPTY if empty else shift)
         alone = belief.distances[cells, first] - belief.distances[cells, second]
         backed = (odds * alone > 0) & (abs(odds) >= LEAST_ODDS)
         told = odds * scale[cells]
