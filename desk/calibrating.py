@@ -21,6 +21,7 @@ from desk.types import PointsPx
 from scoring.grid import parse_grid
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import Grid
+from vision.promise import promise_words
 from vision.types import Photo
 
 
@@ -100,4 +101,4 @@ def photo_of(path: Path) -> Photo:
 def judgement(table: Table) -> list[str]:
     """What this light, and other eyes than usual, can and cannot tell apart, in a line each."""
     told = trust(table) or ("This light tells all colours of the game apart.",)
-    return [f"- {advice}" for advice in (*told, *eyes_advice(table))]
+    return [f"- {advice}" for advice in (*told, *eyes_advice(table), promise_words())]

@@ -15,6 +15,7 @@ from desk.say import CAUTION
 from desk.tally_words import line_keys, open_words, points_of, problem_words, total_words, verdict
 from desk.types import Game, Outcome, Seat
 from scoring.types import EMPTY, Line, PlayerTally, Point
+from vision.promise import promise_words
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -93,6 +94,7 @@ def score_sheet(outcome: Outcome, at: datetime) -> str:
         answers=outcome.game.answers,
         sections=sections,
         caution=CAUTION,
+        promise=promise_words(),
     )
 
 

@@ -78,7 +78,9 @@ def weigh_pairs(
 
     ``between`` gives the cells (K,) by index on the line between two labels by index; ``known``:
     label of the cells that a person named; ``never`` (N,): cells that are never empty. The
-    distance between the two is stretched by margin asked over ``pair_margin``.
+    distance between the two is stretched by margin asked over ``pair_margin``. Where the photo as
+    a whole and the cell's nearest samples contradict each other, what one says counts against the
+    other.
     """
     distances = belief.distances.copy()
     scale = margin_asked(belief) / pair_margin(belief)
@@ -92,6 +94,8 @@ def weigh_pairs(
         backed = (odds * alone > 0) & (abs(odds) >= LEAST_ODDS)
         told = odds * scale[cells]
         told = np.where(backed, np.sign(odds) * np.maximum(abs(told), abs(alone)), told)
+        against = odds * alone < 0
+        told = np.where(against, told + alone, told)
         least = belief.distances[cells][:, [first, second]].min(axis=1)
         distances[cells, first] = least + np.maximum(told, 0)
         distances[cells, second] = least + np.maximum(-told, 0)

@@ -32,6 +32,7 @@ from scoring.sheet import parse_sheet
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
 from vision.find import from_marks
+from vision.promise import promise_words
 from vision.read import read_boards, read_photo
 from vision.report import reading_json
 from vision.types import Photo, Reading
@@ -244,5 +245,8 @@ def learn_job(job: LearnJob) -> dict[str, Any]:
     advice = [FIGURES.sub("", words) for words in trust(table)]
     return {
         "learned": True,
-        "advice": advice or ["This light tells all colours of the game apart."],
+        "advice": [
+            *(advice or ["This light tells all colours of the game apart."]),
+            promise_words(),
+        ],
     }

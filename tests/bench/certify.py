@@ -42,10 +42,13 @@ MARGINS = np.concatenate([np.arange(-5, 30, 0.25), [np.inf]])
 class Certified:
     """One photo: its table, and per margin (T,) the shares of cells accepted and wrong, and asked.
 
-    ``silent``: cells that are certain and wrong as the program decides today.
+    ``split``: whether its light is the calibration's; ``silent`` of its ``cells`` are certain and
+    wrong as the program decides today.
     """
 
     table: str
+    split: str
+    cells: int
     loss: Array
     asked: Array
     silent: int
@@ -69,7 +72,9 @@ def certified(folder: Path) -> Iterator[Certified]:
         sure = sureness(belief_of(reading.evidence, table, {}), reading.cells)
         wrong = np.array([r.colour != record["cells"][c] for c, r in reading.cells.items()])
         certain = np.array([r.doubt is None for r in reading.cells.values()])
-        yield Certified(folder.name, *photo_losses(sure, wrong), int((certain & wrong).sum()))
+        losses = photo_losses(sure, wrong)
+        silent = int((certain & wrong).sum())
+        yield Certified(folder.name, record["split"], len(wrong), *losses, silent)
 
 
 def report(photos: list[Certified]) -> Iterator[str]:
@@ -84,8 +89,19 @@ def report(photos: list[Certified]) -> Iterator[str]:
         f"{100 * asked[today]:.1f} % asked; photos with a silent error: {bad}, "
         f"at most {100 * upper_bound(bad, len(photos)):.1f} % (95 %, one-sided, exact)"
     )
+    for split in sorted({photo.split for photo in photos}):
+        yield _split_words(split, [photo for photo in photos if photo.split == split])
     for alpha in ALPHAS:
         yield f"at most {100 * alpha:g} % of cells: {_margin_words(photos, losses, asked, alpha)}"
+
+
+def _split_words(split: str, photos: list[Certified]) -> str:
+    silent, cells = sum(photo.silent for photo in photos), sum(photo.cells for photo in photos)
+    bad = sum(photo.silent > 0 for photo in photos)
+    return (
+        f"{split}: {silent} of {cells} cells silently wrong, on {bad} of {len(photos)} photos, "
+        f"at most {100 * upper_bound(bad, len(photos)):.1f} % of photos (95 %, one-sided, exact)"
+    )
 
 
 def _margin_words(photos: list[Certified], losses: Array, asked: Array, alpha: float) -> str:

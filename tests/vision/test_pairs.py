@@ -129,3 +129,17 @@ def test_a_third_label_a_never_empty_cell_and_a_cell_named_otherwise_stay_out_of
     assert (after.distances.min(axis=1) == before.distances.min(axis=1)).all()
     gaps = abs(after.distances[:2, 0] - after.distances[:2, 1])
     assert (gaps > margin_asked(before)[:2]).all()
+
+
+def test_a_cell_whose_own_samples_say_otherwise_is_in_doubt_not_overruled() -> None:
+    """The middles of two labels may lie askew: nearest samples that contradict them are heard."""
+    before = belief([[9, 1, 40, 90], [1, 30, 40, 90], [1, 30, 40, 90]])
+
+    def between(*_: object) -> Between:
+        return line([-1.0, -1.1, -0.9])
+
+    after = weigh_pairs(before, between, {}, np.zeros(3, bool))
+
+    gap = after.distances[0, 1] - after.distances[0, 0]
+    unopposed = weigh_pairs(belief([[1, 9, 40, 90]] * 3), between, {}, np.zeros(3, bool))
+    assert gap <= unopposed.distances[0, 1] - unopposed.distances[0, 0] - 8 + 1e-9

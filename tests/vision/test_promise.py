@@ -10,7 +10,13 @@ from mapie.classification import SplitConformalClassifier
 from scipy.stats import binomtest
 from sklearn.base import BaseEstimator, ClassifierMixin
 
-from vision.promise import covering_margin, risk_controlled, upper_bound
+from vision.promise import (
+    Practice,
+    covering_margin,
+    promise_words,
+    risk_controlled,
+    upper_bound,
+)
 
 
 def losses_of(seed: int, photos: int, margins: int = 12) -> np.ndarray:
@@ -117,3 +123,10 @@ def test_candidates_within_the_margin_are_mapies_prediction_sets(alpha: float) -
     margin = covering_margin(1 - chances[np.arange(80), truth[:80]], alpha)
 
     np.testing.assert_array_equal(1 - chances[80:] <= margin + 1e-12, sets[:, :, 0])
+
+
+def test_the_promise_bounds_boards_as_scipys_exact_test_does() -> None:
+    exact = binomtest(3, 60, alternative="less").proportion_ci(0.95, "exact").high
+
+    assert Practice(photos=60, wrong=3).at_most() == pytest.approx(exact)
+    assert "without asking" in promise_words()

@@ -129,6 +129,18 @@ def totals(phone: Phone) -> list[str]:
     return "\n".join(phone.page.locator("ul.totals").all_inner_texts()).splitlines()
 
 
+def other_totals(phone: Phone, before: list[str]) -> list[str]:
+    """The totals once they are others; while the screen is drawn anew there may be none."""
+    seen = [before]
+
+    def moved() -> bool:
+        seen.append(totals(phone))
+        return len(seen[-1]) == len(before) and seen[-1] != before
+
+    until(phone, moved)
+    return seen[-1]
+
+
 def until(phone: Phone, so: Callable[[], bool]) -> None:
     """Wait until a screen shows it; asked from here, for the page's own policy forbids eval."""
     for _ in range(WAIT_MS // 100):
@@ -231,8 +243,7 @@ def test_a_whole_evening_on_two_phones(
     second.go(f"/{page.evaluate('location.hash')}", ".ask")
     assert totals(second) == before
     page.click("[data-key=choice-2]")
-    until(host, lambda: totals(host) != before)
-    after = totals(host)
+    after = other_totals(host, before)
     (moved,) = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
     assert all(line.startswith(asked) for line in moved)
     (total, low, high), (new_total, new_low, new_high) = (numbers(line) for line in moved)
