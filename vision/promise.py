@@ -41,8 +41,8 @@ def promise_words() -> str:
     return (
         f"How often this reads a cell wrongly without asking: on {same.wrong} of {same.photos} "
         f"practice boards in the light of the calibration (with 95 % confidence at most "
-        f"{100 * same.at_most():.0f} in 100 boards), on {moved.wrong} of {moved.photos} under "
-        f"another lamp (at most {100 * moved.at_most():.0f} in 100). Look at the pictures."
+        f"{math.ceil(100 * same.at_most())} in 100 boards), on {moved.wrong} of {moved.photos} under "
+        f"another lamp (at most {math.ceil(100 * moved.at_most())} in 100). Look at the pictures."
     )
 
 
