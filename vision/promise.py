@@ -37,12 +37,17 @@ the command, and says which choices were made with them in sight)."""
 
 def promise_words() -> str:
     """What the program can promise of a photo, for the host."""
-    same, moved = SAME_LIGHT, MOVED_LIGHT
+    same, moved = (
+        f"on {light.wrong} of {light.photos} practice boards {where} (with 95 % confidence on at "
+        f"most {math.ceil(100 * light.at_most())} in 100)"
+        for light, where in (
+            (SAME_LIGHT, "in the light of the calibration"),
+            (MOVED_LIGHT, "under another lamp"),
+        )
+    )
     return (
-        f"How often this reads a cell wrongly without asking: on {same.wrong} of {same.photos} "
-        f"practice boards in the light of the calibration (with 95 % confidence at most "
-        f"{math.ceil(100 * same.at_most())} in 100 boards), on {moved.wrong} of {moved.photos} under "
-        f"another lamp (at most {math.ceil(100 * moved.at_most())} in 100). Look at the pictures."
+        f"How often a cell is read wrongly without a question: {same}, {moved}. "
+        "Look at the pictures."
     )
 
 

@@ -129,4 +129,4 @@ def test_the_promise_bounds_boards_as_scipys_exact_test_does() -> None:
     exact = binomtest(3, 60, alternative="less").proportion_ci(0.95, "exact").high
 
     assert Practice(photos=60, wrong=3).at_most() == pytest.approx(exact)
-    assert "without asking" in promise_words()
+    assert "without a question" in promise_words()
