@@ -27,6 +27,9 @@ MARGIN_PER_CLIPPED = 12.0
 FAMILIAR = 6.0
 """Distance up to which the likeliest label looks as it should; beyond, the margin grows by it."""
 
+STRANGE = 25.0
+"""Distance to the likeliest label beyond which a cell resembles nothing that was learned."""
+
 PAIR_MARGIN = 5.5
 PAIR_MARGIN_PER_VEIL = 5.0
 PAIR_FAMILIAR_PER_STRANGENESS = 2.0

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
-from vision.belief import Belief
+from vision.belief import STRANGE, Belief
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
 from vision.explain import Expected
 from vision.fit import Fit, Scene, fit_to, learned_of, shifted
@@ -47,9 +47,6 @@ MATTE_SCALE = 0.02
 
 SURE = (3.0, 9.0)
 """Margins from which a cell begins to tell, and fully tells, the light of others."""
-
-STRANGE = 25.0
-"""Distance to the likeliest label beyond which a cell tells nothing of the light."""
 
 STRUCTURE_LIMIT = 12.0
 """Twice the log odds that structure alone may bring."""

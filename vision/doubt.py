@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from scoring.types import EMPTY
-from vision.belief import MOST_STRANGENESS, Belief, margin_asked
+from vision.belief import MOST_STRANGENESS, STRANGE, Belief, margin_asked
 from vision.types import ODD, CellReading, Samples
-
-STRANGE = 25.0
-"""Distance beyond which a cell resembles nothing learned."""
 
 BURNT_SHARE = 0.25
 GLARE_VEIL = 0.25

@@ -17,6 +17,7 @@ from vision.colour import FROM_INTENSITY_CHROMA
 from vision.explain import Expected, Explained, explain, whitening_at
 
 Array = NDArray[np.float64]
+
 NEIGHBOURS = 3
 
 NEVER = 1e6
@@ -130,11 +131,9 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
     """
     cells, labels = len(scene.top), len(learned.names)
     near = np.ones((cells, labels), bool)
-    distances = np.zeros((cells, labels + 1))
     if before is not None:
         pieces = before.distances[:, :-1]
         near = pieces <= np.maximum(before.distances.min(axis=1) + FAR, pieces.min(axis=1))[:, None]
-        distances = before.distances.copy()
     cell, sample = np.nonzero(near[:, learned.labels])
     lights = lights_under(scene, shift[None])
     every = _pieces(scene, learned, cell, sample, lights)
@@ -146,12 +145,12 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
     best = order[rank < NEIGHBOURS]
     piece = Explained(every.cost[:, best], every.shading[:, best], every.veil[:, best])
     empty = _empties(scene, learned, lights)
+    distances = np.full((cells, labels + 1), np.inf)
     distances[:, :-1][near] = _group_means(piece.cost, cell[best], label[best])[0]
     distances[:, -1] = np.where(learned.never, NEVER, empty.cost[0])
     if before is not None:
-        least = np.where(near, distances[:, :-1], np.inf).min(axis=1)
-        more = np.minimum(least, distances[:, -1]) - before.distances.min(axis=1)
-        distances[:, :-1] += np.where(near, 0.0, np.maximum(more, 0.0)[:, None])
+        more = np.maximum(distances.min(axis=1) - before.distances.min(axis=1), 0.0)
+        distances[:, :-1][~near] = (pieces + more[:, None])[~near]
     return Fit(scene, learned, distances, cell[best], sample[best], piece, empty)
 
 

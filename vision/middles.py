@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.explain import Explained, explain
-from vision.fit import Fit, lights_under
-from vision.pairs import Between
+from vision.explain import explain
+from vision.fit import Fit, Learned, lights_under
+from vision.pairs import Between, Indices
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.int64]
 
 CLEAR = 0.05
 """Veil, share of white, over which a sample counts less for its label's middle."""
@@ -22,18 +20,9 @@ LEAST_APART = 0.2
 """Two labels count as so far apart at least, in standard deviations of a cell's noise."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Middles:
-    """Every label's middle (C, 3), shaded alike, with its veil (C,), and the explanations (N, C)
-    by them of every cell, the last one by its empty self."""
-
-    colours: Array
-    explained: Explained
-
-
-def _middles(fit: Fit, lights: tuple[Array, Array]) -> _Middles:
-    """The middle of each label's samples, those with the least glare counting most."""
-    scene, learned = fit.scene, fit.learned
+def _middles(learned: Learned) -> tuple[Array, Array]:
+    """Every label's middle (C, 3), its samples shaded alike, those with the least glare counting
+    most; and its veil (C,)."""
     colours, veils = [], []
     for label in range(len(learned.names)):
         own = learned.labels == label
@@ -43,28 +32,7 @@ def _middles(fit: Fit, lights: tuple[Array, Array]) -> _Middles:
         level = np.log(samples).mean(axis=1)
         colours.append(weight @ (samples * np.exp(weight @ level - level)[:, None]))
         veils.append(weight @ veil)
-    cells, labels = len(scene.top), len(learned.names)
-    cell = np.repeat(np.arange(cells), labels)
-    piece = explain(
-        scene.top,
-        scene.top_whitening,
-        np.tile(colours, (cells, 1)),
-        np.tile(veils, cells),
-        cell,
-        *lights,
-        scene.piece,
-        scene.noise[0],
-    )
-
-    def joined(of_pieces: Array, of_empty: Array) -> Array:
-        return np.column_stack([of_pieces[0].reshape(cells, labels), of_empty[0]])
-
-    explained = Explained(
-        joined(piece.cost, fit.empty.cost),
-        joined(piece.shading, fit.empty.shading),
-        joined(piece.veil, fit.empty.veil),
-    )
-    return _Middles(np.array(colours), explained)
+    return np.array(colours), np.array(veils)
 
 
 def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, Indices], Between]:
@@ -73,13 +41,25 @@ def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, In
     How far the two are apart at a cell is measured against its noise and against what shading and
     veil may do there (generalised least squares).
     """
-    scene, empty = fit.scene, len(fit.learned.names)
+    scene, count, labels = fit.scene, len(fit.scene.top), len(fit.learned.names)
     lamp, light = lights_under(scene, shift[None])
-    middles = _middles(fit, (lamp, light))
-    cost, shading = middles.explained.cost, middles.explained.shading
+    colours, veils = _middles(fit.learned)
+    piece = explain(
+        scene.top,
+        scene.top_whitening,
+        np.tile(colours, (count, 1)),
+        np.tile(veils, count),
+        np.repeat(np.arange(count), labels),
+        lamp,
+        light,
+        scene.piece,
+        scene.noise[0],
+    )
+    cost = np.column_stack([piece.cost[0].reshape(count, labels), fit.empty.cost[0]])
+    shading = np.column_stack([piece.shading[0].reshape(count, labels), fit.empty.shading[0]])
 
     def colour(label: int, cells: Indices) -> Array:
-        return fit.learned.empty[cells] if label == empty else middles.colours[[label]]
+        return fit.learned.empty[cells] if label == labels else colours[[label]]
 
     def between(first: int, second: int, cells: Indices) -> Between:
         likelier = np.where(cost[cells, first] < cost[cells, second], first, second)

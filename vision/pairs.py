@@ -18,16 +18,13 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.belief import Belief, margin_asked, pair_margin, strangeness
+from vision.belief import STRANGE, Belief, margin_asked, pair_margin, strangeness
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 NEAR = 20.0
 """A pair is weighed where a cell's distances to the two differ by less than this."""
-
-STRANGE = 25.0
-"""Distance to the likeliest label beyond which a cell is no learned piece, and says nothing."""
 
 SHIFT = 1.0
 SHIFT_PER_STRANGENESS = 0.5
@@ -94,8 +91,7 @@ def weigh_pairs(
         backed = (odds * alone > 0) & (abs(odds) >= LEAST_ODDS)
         told = odds * scale[cells]
         told = np.where(backed, np.sign(odds) * np.maximum(abs(told), abs(alone)), told)
-        against = odds * alone < 0
-        told = np.where(against, told + alone, told)
+        told = np.where(odds * alone < 0, told + alone, told)
         least = belief.distances[cells][:, [first, second]].min(axis=1)
         distances[cells, first] = least + np.maximum(told, 0)
         distances[cells, second] = least + np.maximum(-told, 0)
