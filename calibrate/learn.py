@@ -28,6 +28,7 @@ from vision.find import find_board, from_corners, from_marks
 from vision.frame import frame_on_cells
 from vision.geometry import px_per_mm
 from vision.level import plan_of
+from vision.marks import marks_of
 from vision.read import look
 from vision.shades import veils_of
 from vision.smooth import predict
@@ -69,7 +70,7 @@ def calibrate(
     """
     if not layouts:
         raise CalibrationError("No photo of a known layout was given; at least one is needed.")
-    marks = {mark: np.asarray(corners, float) for mark, corners in sheet.marks.items()}
+    marks = marks_of(sheet)
     ids = tuple(cell.id for cell in sheet.lattice.cells)
     nothing = (EMPTY,) * len(ids)
     known = [(photo, nothing) for photo in empty]
@@ -166,7 +167,7 @@ def _first_registration(
 ) -> Registration:
     if corners_px is not None:
         return from_corners(photo, sheet.lattice, corners_px)
-    found = from_marks(photo, marks) if marks else None
+    found = from_marks(photo, marks)
     if found is None:
         raise BoardNotFound(
             photo.name,

@@ -74,8 +74,8 @@ def learn_table(name: str, known: KnownThings) -> Table:
     grid = parse_grid(text_of(known.plan), sheet, str(known.plan))
     corners_px = parse_corners(known.corners) if known.corners else None
     with working("Learning the table"):
-        empty = [photo_of(path) for path in known.empty]
-        layouts = [(photo_of(path), grid) for path in known.layout]
+        empty = [photo_in(path) for path in known.empty]
+        layouts = [(photo_in(path), grid) for path in known.layout]
         return _calibrate(name, sheet, (empty, layouts), corners_px, known.trust_plan)
 
 
@@ -91,11 +91,6 @@ def _calibrate(
     except MistakesFound as found:
         words = f"{found} If you have looked and the plan is right, say --trust-plan."
         raise CalibrationError(words) from found
-
-
-def photo_of(path: Path) -> Photo:
-    """The photo in a file."""
-    return photo_in(path)
 
 
 def judgement(table: Table) -> list[str]:

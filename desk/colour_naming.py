@@ -26,6 +26,7 @@ from scoring.sheet import GameSheet, load_sheet
 from scoring.types import EMPTY, Colour
 from vision.colour import lab_from_linear, linear_from_srgb
 from vision.find import from_corners, from_marks
+from vision.marks import marks_of
 from vision.outlines import SIDE_PX, piece_of
 from vision.rectify import rectify
 from vision.sample import colour_inside
@@ -97,18 +98,15 @@ def checked_names(names: Sequence[str], shown: Shown) -> list[str]:
     return list(names)
 
 
-def colours_toml(
-    names: Sequence[str], signs: Sequence[str], supply: Mapping[str, int] | None = None
-) -> str:
+def colours_toml(names: Sequence[str], signs: Sequence[str]) -> str:
     """The lines of a sheet for these colours, with letters that do not clash: a plan's own letter
-    stays. ``supply`` is how many pieces of each there are, where they were counted."""
+    stays."""
     wished = {n: sign for n, sign in zip(names, signs, strict=True) if sign.isalpha()}
     parts = []
     for (name, letter), sign in zip(propose_letters(names, wished).items(), signs, strict=True):
-        count = f"supply = {supply[name]}" if supply and name in supply else "# supply = 30"
         parts.append(
             f"[[colours]] # {sign} in the picture\nname = {quoted(name)}\n"
-            f'letter = "{letter}"\n{count}\n'
+            f'letter = "{letter}"\n# supply = 30\n'
         )
     return "\n".join(parts)
 
@@ -200,8 +198,7 @@ def placed(photo: Photo, sheet: GameSheet, corners_px: PointsPx | None) -> Regis
     """Where the board lies: by its corners, else by the sheet's printed marks."""
     if corners_px is not None:
         return from_corners(photo, sheet.lattice, corners_px)
-    marks = {mark: np.asarray(corners, float) for mark, corners in sheet.marks.items()}
-    found = from_marks(photo, marks) if marks else None
+    found = from_marks(photo, marks_of(sheet))
     if found is None:
         raise GivenError(photo.name, "give the board's four corners in the photo (--corners).")
     return found

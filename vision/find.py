@@ -241,7 +241,7 @@ def _by_artwork(
 
 def from_marks(photo: Photo, marks: Mapping[int, Array]) -> Registration | None:
     """Registration by the corner marks seen, or None where fewer than two are."""
-    return _by_marks(photo, find_marks(photo), marks)
+    return _by_marks(photo, find_marks(photo), marks) if marks else None
 
 
 def _by_marks(

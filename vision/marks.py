@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from scoring.sheet import GameSheet
 from vision.rectify import to_full
 from vision.types import Photo
 from vision.view import View, view_of
@@ -24,6 +25,11 @@ ENOUGH_MARKS = 3
 
 HALF_MODULE = 1 / 12
 """Share of a mark's side in which each corner is sought again: a mark has six modules across."""
+
+
+def marks_of(sheet: GameSheet) -> dict[int, Array]:
+    """The sheet's printed marks: corners (4, 2), mm, by id."""
+    return {mark: np.asarray(corners, float) for mark, corners in sheet.marks.items()}
 
 
 def find_marks(photo: Photo) -> dict[int, Array]:

@@ -32,6 +32,7 @@ from scoring.sheet import parse_sheet
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
 from vision.find import from_marks
+from vision.marks import marks_of
 from vision.promise import promise_words
 from vision.read import read_boards, read_photo
 from vision.report import reading_json
@@ -220,8 +221,7 @@ def place_job(job: PlaceJob) -> dict[str, Any]:
     except PhotoError as error:
         return {"usable": False, "advice": str(error), "needs_corners": False, "picture": None}
     picture = picture_of(photo, Path(job.picture))
-    marks = {mark: np.asarray(corners, float) for mark, corners in sheet.marks.items()}
-    found = from_marks(photo, marks) if marks else None
+    found = from_marks(photo, marks_of(sheet))
     words = (
         "The board's corner marks are seen. Good."
         if found
