@@ -8,6 +8,7 @@ import re
 import struct
 import time
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 
 import cv2
 import numpy as np
@@ -50,7 +51,9 @@ def load_photo(data: bytes, name: str) -> Photo:
     started = time.perf_counter()
     width, height, icc, kind, way_up = _header(data, name)
     scale = _decoding_scale(max(width, height))
-    pixels = _decode_heif(data, name, scale) if kind == "HEIF" else _decode(data, name, scale)
+    with ThreadPoolExecutor(1) as beside:
+        digest = beside.submit(hashlib.sha256, data)
+        pixels = _decode_heif(data, name, scale) if kind == "HEIF" else _decode(data, name, scale)
     if max(abs(pixels.shape[0] - height / scale), abs(pixels.shape[1] - width / scale)) > 1:
         raise PhotoError(name, CUT_SHORT, RETAKE)  # two sizes in one file, or no picture after all
     pixels = turned_upright(pixels, way_up)
@@ -62,7 +65,7 @@ def load_photo(data: bytes, name: str) -> Photo:
         pixels=pixels,
         scale=scale,
         full_size_px=(height, width) if way_up >= 5 else (width, height),
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=digest.result().hexdigest(),
         decode_ms=1000 * (time.perf_counter() - started),
     )
 
@@ -166,22 +169,23 @@ def _decoding_scale(long_side_px: int) -> int:
 
 def _decode(data: bytes, name: str, scale: int) -> NDArray[np.uint8]:
     """RGB pixels by OpenCV, as they are stored."""
-    flags = {
-        1: cv2.IMREAD_COLOR,
-        2: cv2.IMREAD_REDUCED_COLOR_2,
-        4: cv2.IMREAD_REDUCED_COLOR_4,
-        8: cv2.IMREAD_REDUCED_COLOR_8,
+    reduced = {
+        1: 0,
+        2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
+        4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
+        8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
     }[scale]
+    flags = reduced | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
     if data.startswith(PNG_START):
         data = plain_png(data, name)
     try:
         coded = np.frombuffer(data, np.uint8)
-        pixels = cv2.imdecode(coded, flags | cv2.IMREAD_IGNORE_ORIENTATION)
+        pixels = cv2.imdecode(coded, flags)
     except cv2.error:
         pixels = None
     if pixels is None:
         raise PhotoError(name, CUT_SHORT, RETAKE)
-    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels), dtype=np.uint8)
+    return np.asarray(pixels, np.uint8)
 
 
 def plain_png(data: bytes, name: str) -> bytes:

@@ -35,15 +35,20 @@ from vision.view import View, view_of
 
 Array = NDArray[np.float64]
 
-SHORT, LONG = (14, 5, 3), (28, 20, 10, 5, 3)
+NEAR, FAR, FARTHEST = (5, 3), (14, 5, 3), (28, 20, 10, 5, 3)
 REACHES_PX = {
-    "marks": ((14, 3), LONG),
-    "artwork": (SHORT, LONG),
-    "corners": (SHORT, (20, 10, 5, 3), LONG),
+    "marks": (NEAR, FAR, FARTHEST),
+    "artwork": (NEAR, FAR, FARTHEST),
+    "corners": (FAR, (20, 10, 5, 3), FARTHEST),
 }
 """Search radii of the rounds of alignment, artwork px (the board is 1000 long), for each way to a
-first guess. The first will do where the place stands out; of several the one that sees most of the
-artwork counts."""
+first guess. The first will do that makes the place stand out and sees the print that no piece
+covers; of several the one that sees most of the artwork counts."""
+
+ALL_SEEN = 0.85
+"""Share of the patches that no piece can cover from which they count as seen: a right place shows
+0.96 and more of them, less what a hand or a shadow hides; a print that repeats, one repeat off,
+shows much of itself too, but not so much."""
 
 TELL_THE_WAY = ("marks", "corners")
 """Marks are never seen mirrored and each has its corner, taps come in order: the board's print
@@ -279,11 +284,14 @@ def _best_refined(view: View, start: Registration, sought: Sought) -> Registrati
     found = []
     for reaches in REACHES_PX[start.method]:
         refined = _refined(view, start, lattice, artwork, reaches)
-        if refined is not None:
-            evidence = prove(view, refined, lattice, artwork)
-            error_mm = float(np.hypot(refined.error_mm, artwork.frame_error_mm))
-            found.append(replace(refined, error_mm=error_mm, evidence=evidence))
-        if start.method != "corners" and (refined is None or stands_out(evidence)):
+        if refined is None:
+            if start.method != "corners" and reaches is FAR:
+                break  # nothing of the board is here
+            continue
+        evidence = prove(view, refined, lattice, artwork)
+        error_mm = float(np.hypot(refined.error_mm, artwork.frame_error_mm))
+        found.append(replace(refined, error_mm=error_mm, evidence=evidence))
+        if start.method != "corners" and stands_out(evidence) and evidence["beside"] >= ALL_SEEN:
             break
     return max(found, key=lambda registration: registration.evidence["seen"], default=None)
 

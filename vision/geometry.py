@@ -25,6 +25,10 @@ K1_SPREAD = 0.04
 """Standard deviation expected of ``k1`` (chosen by hand; phones straighten their pictures)."""
 
 
+DAMPING = 1e-10
+"""Share of its trace added to the normal equations, so that pairs which leave a direction open give
+a large error there and no failure."""
+
 MOST_STEPS = 12
 SETTLED = 1e-6
 """Refitting ends after so many steps, or once none moves the board by more than this share of half
@@ -87,10 +91,9 @@ def lift_of(homography: Array, centre_px: tuple[float, float], long_side_px: flo
     focals = USUAL_FOCAL * np.exp(np.linspace(-0.45, 0.45, 61))
     to_centre = np.array([[1, 0, -centre_px[0]], [0, 1, -centre_px[1]], [0, 0, 1.0]])
     h = to_centre @ homography
-    scaled = np.stack(
-        [h[:, :2] / np.array([[f * long_side_px], [f * long_side_px], [1]]) for f in focals]
-    )
-    a, b = scaled[:, :, 0], scaled[:, :, 1]
+    inverse = 1 / (focals * long_side_px)
+    scales = np.stack([inverse, inverse, np.ones_like(inverse)], 1)
+    a, b = scales * h[:, 0], scales * h[:, 1]
     na, nb = (a**2).sum(1), (b**2).sum(1)
     misfit = ((a * b).sum(1) ** 2 / (na * nb)) + ((na - nb) / (na + nb)) ** 2
     cost = misfit / 0.01**2 + (np.log(focals / USUAL_FOCAL) / FOCAL_SPREAD) ** 2
@@ -107,22 +110,22 @@ def _normalised(points: Array, centre: Array, radius: float) -> Array:
 
 
 def _residuals(theta: Array, board: Array, photo: Array) -> tuple[Array, Array]:
-    """Residuals (N, 2) and Jacobian (N, 2, 9) of the radial homography in normalised units."""
-    x, y = board[:, 0], board[:, 1]
-    w = theta[6] * x + theta[7] * y + 1
-    u = (theta[0] * x + theta[1] * y + theta[2]) / w
-    v = (theta[3] * x + theta[4] * y + theta[5]) / w
-    r2 = u * u + v * v
+    """Residuals (2, N) and Jacobian (9, 2, N) of the radial homography in normalised units."""
+    xy1 = np.concatenate([board.T, np.ones((1, len(board)))])
+    w = theta[6:8] @ board.T + 1
+    u, v = flat = theta[:6].reshape(2, 3) @ xy1 / w
     k = theta[8]
-    s = 1 + k * r2
-    zero, one = np.zeros_like(x), np.ones_like(x)
-    du = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], 1) / w[:, None]
-    dv = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], 1) / w[:, None]
-    jac = np.empty((len(x), 2, 9))
-    jac[:, 0, :8] = (s + 2 * k * u * u)[:, None] * du + (2 * k * u * v)[:, None] * dv
-    jac[:, 1, :8] = (s + 2 * k * v * v)[:, None] * dv + (2 * k * u * v)[:, None] * du
-    jac[:, 0, 8], jac[:, 1, 8] = u * r2, v * r2
-    return np.stack([u * s, v * s], 1) - photo, jac
+    r2 = u * u + v * v
+    stretch = 1 + k * r2
+    # How the bent point (rows) moves with the flat one (columns), and that with theta's first six.
+    bend = np.array([[stretch + 2 * k * u * u, 2 * k * u * v], [2 * k * u * v, stretch + 2 * k * v * v]])
+    moved = xy1 / w
+    jac = np.empty((9, 2, len(board)))
+    jac[0:3] = moved[:, None] * bend[:, 0]
+    jac[3:6] = moved[:, None] * bend[:, 1]
+    jac[6:8] = -moved[:2, None] * (bend * flat).sum(axis=1)
+    jac[8] = flat * r2
+    return flat * stretch - photo.T, jac
 
 
 def refine_registration(
@@ -153,24 +156,26 @@ def refine_registration(
     sigma = 1.0
     for step in range(MOST_STEPS):
         r, jac = _residuals(theta, board, photo)
-        size = np.linalg.norm(r, axis=1)
+        size = np.hypot(*r)
         sigma = max(1.4826 * float(np.median(size)) / 1.18, 0.15 / radius_px)
         if step:
             weight = np.clip(1 - (size / (6 * sigma)) ** 2, 0, None) ** 2
         prior[8] = (sigma / K1_SPREAD) ** 2
-        flat, weights = jac.reshape(-1, 9), np.repeat(weight, 2)
-        A = (flat * weights[:, None]).T @ flat + np.diag(prior)
-        g = flat.T @ (weights * r.ravel()) + prior * np.append(np.zeros(8), theta[8])
-        move = np.linalg.lstsq(A, g, rcond=None)[0]
+        pulls = (jac * weight).reshape(9, -1)
+        A = pulls @ jac.reshape(9, -1).T
+        A += np.diag(prior + DAMPING * np.trace(A))
+        g = pulls @ r.ravel() + prior * np.append(np.zeros(8), theta[8])
+        move = np.linalg.solve(A, g)
         theta = theta - move
         if step and np.abs(move).max() < SETTLED:
             break
     H = np.linalg.inv(to_unit) @ np.append(theta[:8], 1).reshape(3, 3) @ np.linalg.inv(to_mm)
     refined = registration_from(H / H[2, 2], size_px, start.method, float(theta[8]))
     r, _ = _residuals(theta, board, photo)
-    spread2 = (weight[:, None] * r**2).sum() / max(2 * weight.sum() - 9, 1)
+    spread2 = (weight * r**2).sum() / max(2 * weight.sum() - 9, 1)
     _, at = _residuals(theta, _normalised(places_mm, centre_mm, radius_mm), np.zeros((1, 2)))
-    variance = np.einsum("nik,kl,nil->ni", at, np.linalg.pinv(A) * spread2, at).max(1)
+    covariance = np.linalg.inv(A) * spread2
+    variance = (at * np.tensordot(covariance, at, 1)).sum(axis=0).max(axis=0)
     error_mm = 1.96 * radius_px * np.sqrt(variance) / px_per_mm(refined, places_mm)
     return replace(refined, error_mm=float(error_mm.max()))
 

@@ -23,6 +23,10 @@ DETECTION_PX = 1600
 ENOUGH_MARKS = 3
 """So many found in a small picture are enough: a larger one is not searched for the others."""
 
+QUICK_WINDOWS_PX = (5, 15)
+"""Sides of the windows in which the first, small picture is told into dark and bright; the others
+are told by OpenCV's three, 3 to 23."""
+
 HALF_MODULE = 1 / 12
 """Share of a mark's side in which each corner is sought again: a mark has six modules across."""
 
@@ -49,24 +53,32 @@ def seen_once(marks: Marks) -> dict[int, Array]:
 def wanted_marks(view: View, ids: Collection[int]) -> Marks:
     """The marks seen whose id is wanted, from the smallest picture that shows enough of them."""
     marks: Marks = []
-    for halving in range(len(view.greys) - 2, _halving(view) - 1, -1):
-        marks = [(mark, corners) for mark, corners in all_marks(view, halving) if mark in ids]
+    first = len(view.greys) - 2
+    for halving in range(first, _halving(view) - 1, -1):
+        seen = _marks_at(view, halving, quick=halving == first)
+        marks = [(mark, corners) for mark, corners in seen if mark in ids]
         if len({mark for mark, _ in marks}) >= min(ENOUGH_MARKS, len(ids)):
             break
     return marks
 
 
-def all_marks(view: View, halving: int | None = None) -> Marks:
-    """Every mark seen in one of the view's halvings: its id and its corners (4, 2) full-size px.
+def all_marks(view: View) -> Marks:
+    """Every mark seen: its id and its corners (4, 2) full-size px.
 
     Source: Garrido-Jurado et al., "Automatic generation and detection of highly reliable fiducial
     markers", Pattern Recognition 47(6), 2014, as OpenCV implements it; the corners are refined in
     the decoded picture (Foerstner and Guelch, ISPRS workshop on fast processing, 1987, as OpenCV's
     cornerSubPix).
     """
-    halving = _halving(view) if halving is None else halving
+    return _marks_at(view, _halving(view), quick=False)
+
+
+def _marks_at(view: View, halving: int, *, quick: bool) -> Marks:
+    """``all_marks`` of one of the view's halvings."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    if quick:
+        parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = QUICK_WINDOWS_PX
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     detector = cv2.aruco.ArucoDetector(dictionary, parameters)
     corners, ids, _ = detector.detectMarkers(view.greys[halving])

@@ -33,6 +33,9 @@ NEAR = 0.7
 """A placing that sees more than this share of what the place sees is refined before it is judged:
 lying a little askew, it may only seem to be worse."""
 
+FLAT = 1.0
+"""Sum of squared deviations, grey levels, below which a patch shows nothing: it agrees with none."""
+
 LIKE_ITSELF = 0.6
 """Share of its patches beside the cells that a print must show again when it is turned to count as
 the same turned: it cannot tell which way round it lies. Frames with art show up to 0.31."""
@@ -182,4 +185,6 @@ def _normalised(patches: NDArray[np.float32]) -> NDArray[np.float32]:
 
 def _agreement(known: NDArray[np.float32], seen: NDArray[np.float32]) -> NDArray[np.float32]:
     """Normalised cross-correlation (N,) of the known patches, normalised, with those seen."""
-    return np.asarray(np.einsum("np,np->n", known, _normalised(seen)))
+    total, square = seen.sum(axis=1), np.einsum("np,np->n", seen, seen)
+    length = np.sqrt(np.maximum(square - total * total / seen.shape[1], FLAT))
+    return np.asarray(np.einsum("np,np->n", known, seen) / length)

@@ -21,35 +21,30 @@ def rectify(
     z_mm: float = 0.0,
 ) -> NDArray[np.uint8]:
     """Picture (h, w, 3) of the plane at ``z_mm``; px (i, j) lies at origin + (i, j) / px_per_mm."""
-    x_px, y_px = plane_maps(registration, origin_mm, px_per_mm, size_px, photo.scale, z_mm)
-    return np.asarray(cv2.remap(photo.pixels, x_px, y_px, cv2.INTER_LINEAR), np.uint8)
+    places = plane_map(registration, origin_mm, px_per_mm, size_px, photo.scale, z_mm)
+    return np.asarray(cv2.remap(photo.pixels, places, None, cv2.INTER_LINEAR), np.uint8)
 
 
-def plane_maps(
+def plane_map(
     registration: Registration,
     origin_mm: tuple[float, float],
     px_per_mm: float,
     size_px: tuple[int, int],
     scale: int,
     z_mm: float = 0.0,
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """For each px of the plane's picture the x and y, both (h, w), in a photo ``scale`` times
-    smaller than full size."""
+) -> NDArray[np.float32]:
+    """For each px of the plane's picture the (x, y), (h, w, 2), in a photo ``scale`` times smaller
+    than full size."""
     width, height = size_px
-    columns = np.arange(0, width + MAP_STEP, MAP_STEP)
-    rows = np.arange(0, height + MAP_STEP, MAP_STEP)
+    # The middles of blocks, one block beyond each edge: enlarging keeps a picture's blocks.
+    columns, rows = (
+        (np.arange(-1, -(-side // MAP_STEP) + 1) + 0.5) * MAP_STEP - 0.5 for side in size_px
+    )
     x, y = np.meshgrid(columns / px_per_mm + origin_mm[0], rows / px_per_mm + origin_mm[1])
     at = registration.project(np.column_stack([x.ravel(), y.ravel()]), z_mm)
     coarse = ((at - (scale - 1) / 2) / scale).astype(np.float32).reshape(len(rows), -1, 2)
-    fine = cv2.warpAffine(
-        coarse,
-        np.array([[MAP_STEP, 0, 0], [0, MAP_STEP, 0]], np.float32),
-        (width, height),
-        flags=cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    x_px, y_px = cv2.split(fine)
-    return np.asarray(x_px, np.float32), np.asarray(y_px, np.float32)
+    fine = cv2.resize(coarse, None, fx=MAP_STEP, fy=MAP_STEP, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(fine[MAP_STEP : MAP_STEP + height, MAP_STEP : MAP_STEP + width], np.float32)
 
 
 def to_decoded(photo: Photo, points_px: NDArray[np.float64]) -> NDArray[np.float64]:

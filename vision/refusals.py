@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from scoring.lattice import board_corners_mm
 from scoring.types import Lattice
@@ -30,9 +33,9 @@ Source of the measure: Pech-Pacheco et al., "Diatom autofocusing in brightfield 
 def check_exposure(photo: Photo) -> None:
     """Raise BoardNotFound where the photo is too dark or too burnt out to show anything."""
     grey = grey_of(photo.pixels[::8, ::8].copy())
-    if np.percentile(grey, 95) < DARK:
+    if np.mean(grey < DARK) > 0.95:
         raise BoardNotFound(photo.name, "the photo is too dark.", "Turn a lamp on and snap again.")
-    if np.median(grey) > BURNT:
+    if np.mean(grey > BURNT) > 0.5:
         raise BoardNotFound(
             photo.name,
             "the photo is burnt out.",
@@ -42,15 +45,22 @@ def check_exposure(photo: Photo) -> None:
 
 def check_in_frame(photo: Photo, registration: Registration, lattice: Lattice) -> None:
     """Raise BoardNotFound where a cell lies outside the photo."""
-    width, height = photo.full_size_px
-    for cell in lattice.cells:
-        corners = registration.project(np.array(cell.polygon_mm))
-        if (corners < 0).any() or (corners >= [width, height]).any():
-            raise BoardNotFound(
-                photo.name,
-                f"the board is cut off: cell {cell.id} lies outside the photo.",
-                "Step back until the whole board is in the picture.",
-            )
+    corners_mm, cells = _outlines_mm(lattice)
+    corners = registration.project(corners_mm)
+    outside = ((corners < 0) | (corners >= photo.full_size_px)).any(axis=1)
+    if outside.any():
+        raise BoardNotFound(
+            photo.name,
+            f"the board is cut off: cell {cells[int(outside.argmax())]} lies outside the photo.",
+            "Step back until the whole board is in the picture.",
+        )
+
+
+@lru_cache(maxsize=16)
+def _outlines_mm(lattice: Lattice) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """The corners (N, 2) of all cells, one after the other, and whose corner each is."""
+    corners = [(corner, cell.id) for cell in lattice.cells for corner in cell.polygon_mm]
+    return np.array([corner for corner, _ in corners]), tuple(cell for _, cell in corners)
 
 
 def check_sharpness(photo: Photo) -> None:

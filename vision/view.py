@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rectify import plane_maps
+from vision.rectify import plane_map
 from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
@@ -42,7 +42,8 @@ class View:
         if k == 1.0:
             return self.greys[0], k
         size = tuple(round(side / k) for side in self.greys[0].shape[::-1])
-        return np.asarray(cv2.resize(self.greys[0], size, interpolation=cv2.INTER_AREA)), k
+        large = self.greys[min(int(np.log2(k)), HALVINGS)]
+        return np.asarray(cv2.resize(large, size, interpolation=cv2.INTER_AREA)), k
 
     def level(
         self,
@@ -62,8 +63,8 @@ class View:
         ratio = float(steps.min()) / self.photo.scale
         halving = int(np.clip(np.floor(np.log2(max(ratio, 1e-6))), 0, HALVINGS))
         px = self.photo.scale * 2**halving
-        x_px, y_px = plane_maps(registration, origin_mm, px_per_mm, size_px, px)
-        return np.asarray(cv2.remap(self.greys[halving], x_px, y_px, cv2.INTER_LINEAR), np.uint8)
+        places = plane_map(registration, origin_mm, px_per_mm, size_px, px)
+        return np.asarray(cv2.remap(self.greys[halving], places, None, cv2.INTER_LINEAR), np.uint8)
 
 
 def view_of(photo: Photo) -> View:
