@@ -118,7 +118,9 @@ def _residuals(theta: Array, board: Array, photo: Array) -> tuple[Array, Array]:
     r2 = u * u + v * v
     stretch = 1 + k * r2
     # How the bent point (rows) moves with the flat one (columns), and that with theta's first six.
-    bend = np.array([[stretch + 2 * k * u * u, 2 * k * u * v], [2 * k * u * v, stretch + 2 * k * v * v]])
+    bend = np.array(
+        [[stretch + 2 * k * u * u, 2 * k * u * v], [2 * k * u * v, stretch + 2 * k * v * v]]
+    )
     moved = xy1 / w
     jac = np.empty((9, 2, len(board)))
     jac[0:3] = moved[:, None] * bend[:, 0]

@@ -10,6 +10,8 @@ the lines that highlights draw).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -46,20 +48,32 @@ NARROW = 0.1
 what all cells tell of the glare has been used already."""
 
 
-def brightening(pixels: Array, places: Array) -> tuple[Array, Array]:
-    """Change (3,) of linear RGB from a cell's dull to its bright quarter, and its noise (3,).
+@dataclass(frozen=True, eq=False)
+class Smoothing:
+    """How smooth surfaces of second order are fitted to the pixels of one cell: their ``terms``
+    (P, 6) at each pixel, and the ``solver`` (6, P), the terms' pseudo-inverse."""
 
-    ``pixels`` (P, 3) at ``places`` (P, 2). A smooth surface of second order is fitted, so that
-    grain is not taken for glare.
-    """
+    terms: Array
+    solver: Array
+
+
+def smoothing_at(places: Array) -> Smoothing:
+    """The fit for pixels at ``places`` (P, 2)."""
     x, y = ((places - places.mean(axis=0)) / places.std(axis=0)).T
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
-    solver = np.linalg.pinv(terms)
+    return Smoothing(terms, np.linalg.pinv(terms))
+
+
+def brightening(pixels: Array, smoothing: Smoothing) -> tuple[Array, Array]:
+    """Change (3,) of linear RGB from a cell's dull to its bright quarter, and its noise (3,).
+
+    A smooth surface is fitted to ``pixels`` (P, 3), so that grain is not taken for glare.
+    """
+    terms, solver = smoothing.terms, smoothing.solver
     surface = solver @ pixels
     smooth = terms @ surface
-    low, high = np.quantile(smooth @ LUMINANCE, [0.25, 0.75])
-    lightness = smooth @ LUMINANCE
-    way = terms[lightness >= high].mean(axis=0) - terms[lightness <= low].mean(axis=0)
+    order, quarter = np.argsort(smooth @ LUMINANCE), max(len(pixels) // 4, 1)
+    way = terms[order[-quarter:]].mean(axis=0) - terms[order[:quarter]].mean(axis=0)
     grain = np.sqrt(((pixels - smooth) ** 2).sum(axis=0) / max(len(pixels) - 6, 1))
     # Twice: neighbouring pixels of a resampled picture do not err independently.
     return way @ surface, 2 * np.linalg.norm(way @ solver) * grain

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, linear_from_srgb
 from vision.level import Plan
-from vision.smooth import Kernel, predict
+from vision.smooth import Kernel, weights
 from vision.types import Light
 
 Array = NDArray[np.float64]
@@ -29,9 +32,9 @@ BLOCKS_ACROSS = 26
 
 def light_over(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Light:
     """The light in a level picture against the level artwork, at every cell."""
-    seen, ratios = _blocks(level, artwork, plan)
+    ratios = _ratios(level, artwork, plan)
     low, high = np.percentile(ratios[:, 1:], [16, 84], axis=0) if len(ratios) else np.zeros((2, 2))
-    return Light(_gain(plan.centres_mm, seen, ratios), (high - low) / 2)
+    return Light(_gain(_over_cells(plan), ratios), (high - low) / 2)
 
 
 def gain_at(
@@ -41,33 +44,64 @@ def gain_at(
 
     Blocks of bare board give log ratios; a Gaussian process carries them over the board.
     """
-    return _gain(places_mm, *_blocks(level, artwork, plan))
+    return _gain(_carried(places_mm, _blocks(plan)), _ratios(level, artwork, plan))
 
 
-def _gain(places_mm: Array, seen_mm: Array, ratios: Array) -> Array:
-    if len(seen_mm) == 0:
-        return np.ones((len(places_mm), 3))
-    still = np.ones(len(seen_mm))
-    intensity = predict(
-        places_mm, seen_mm, ratios[:, :1], INTENSITY_NOISE * still, INTENSITY_KERNEL
+def _gain(carried: tuple[Array, Array], ratios: Array) -> Array:
+    intensity, chroma = carried
+    logs = np.column_stack([intensity @ ratios[:, :1], chroma @ ratios[:, 1:]])
+    return np.exp(logs @ FROM_INTENSITY_CHROMA.T)
+
+
+def _carried(places_mm: Array, blocks: Blocks) -> tuple[Array, Array]:
+    """What each block's intensity, and each block's chromas, count at places: (N, M) twice."""
+    still = np.ones(len(blocks.centres_mm))
+    return (
+        weights(places_mm, blocks.centres_mm, INTENSITY_NOISE * still, INTENSITY_KERNEL),
+        weights(places_mm, blocks.centres_mm, CHROMA_NOISE * still, CHROMA_KERNEL),
     )
-    chroma = predict(places_mm, seen_mm, ratios[:, 1:], CHROMA_NOISE * still, CHROMA_KERNEL)
-    return np.exp(np.column_stack([intensity, chroma]) @ FROM_INTENSITY_CHROMA.T)
 
 
-def _blocks(
-    level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
-) -> tuple[Array, Array]:
-    """Centres (M, 2) mm of blocks of bare board and their median log ratios (M, 3)."""
-    ratio = _log_intensity_chroma(level) - _log_intensity_chroma(artwork)
-    step = max(4, max(level.shape) // BLOCKS_ACROSS)
+@lru_cache(maxsize=16)
+def _over_cells(plan: Plan) -> tuple[Array, Array]:
+    """``_carried`` to the plan's cells; kept from photo to photo."""
+    return _carried(plan.centres_mm, _blocks(plan))
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """The blocks of ``step`` px, as ``_in_blocks`` counts them, that are mostly bare board: their
+    numbers ``here`` (M,), which of their px are ``bare`` (M, step * step), ``centres_mm`` (M, 2).
+    """
+
+    step: int
+    here: NDArray[np.int64]
+    bare: NDArray[np.bool_]
+    centres_mm: Array
+
+
+@lru_cache(maxsize=16)
+def _blocks(plan: Plan) -> Blocks:
+    """The plan's blocks of bare board."""
+    step = max(4, max(plan.bare.shape) // BLOCKS_ACROSS)
     bare = _in_blocks(plan.bare, step)
     area = _in_blocks(np.ones_like(plan.bare), step).sum(axis=1)
     here = np.flatnonzero(bare.sum(axis=1) >= area / 2)
-    columns = _blocks_along(level.shape[1], step)
+    columns = _blocks_along(plan.bare.shape[1], step)
     centres = np.stack([here % columns, here // columns], axis=1) * step + step / 2
-    told = [_medians(_in_blocks(ratio[:, :, k], step)[here], bare[here]) for k in range(3)]
-    return centres / plan.px_per_mm, np.stack(told, axis=1)
+    return Blocks(step, here, bare[here], centres / plan.px_per_mm)
+
+
+def _ratios(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Array:
+    """Median log intensity and chromas (M, 3) of the level picture against the artwork's, in each
+    block of bare board."""
+    blocks = _blocks(plan)
+    ratio = _log_intensity_chroma(level) - _log_intensity_chroma(artwork)
+    told = [
+        _medians(_in_blocks(ratio[:, :, k], blocks.step)[blocks.here], blocks.bare)
+        for k in range(3)
+    ]
+    return np.stack(told, axis=1)
 
 
 def _blocks_along(length_px: int, step: int) -> int:

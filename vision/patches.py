@@ -42,8 +42,8 @@ to a tenth of a px, which is 0.04 mm on a board of 200 mm, and costs a quarter."
 @dataclass(frozen=True, eq=False)
 class Patches:
     """The artwork's telling places: ``small`` (H, W), the artwork in grey, softened and shrunk;
-    ``centres`` (N, 2) px of it, the ``templates`` (N, S, S) cut from it there, and those again, each
-    with mean 0 and length 1."""
+    ``centres`` (N, 2) px of it, the ``templates`` (N, S, S) cut from it there, and ``unit``: those
+    again, each with mean 0 and length 1."""
 
     small: Soft
     centres: NDArray[np.int64]

@@ -34,7 +34,7 @@ NEAR = 0.7
 lying a little askew, it may only seem to be worse."""
 
 FLAT = 1.0
-"""Sum of squared deviations, grey levels, below which a patch shows nothing: it agrees with none."""
+"""Sum of squared deviations, grey levels, below which a patch shows nothing that could agree."""
 
 LIKE_ITSELF = 0.6
 """Share of its patches beside the cells that a print must show again when it is turned to count as

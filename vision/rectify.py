@@ -22,7 +22,7 @@ def rectify(
 ) -> NDArray[np.uint8]:
     """Picture (h, w, 3) of the plane at ``z_mm``; px (i, j) lies at origin + (i, j) / px_per_mm."""
     places = plane_map(registration, origin_mm, px_per_mm, size_px, photo.scale, z_mm)
-    return np.asarray(cv2.remap(photo.pixels, places, None, cv2.INTER_LINEAR), np.uint8)
+    return seen_at(photo.pixels, places)
 
 
 def plane_map(
@@ -45,6 +45,13 @@ def plane_map(
     coarse = ((at - (scale - 1) / 2) / scale).astype(np.float32).reshape(len(rows), -1, 2)
     fine = cv2.resize(coarse, None, fx=MAP_STEP, fy=MAP_STEP, interpolation=cv2.INTER_LINEAR)
     return np.asarray(fine[MAP_STEP : MAP_STEP + height, MAP_STEP : MAP_STEP + width], np.float32)
+
+
+def seen_at(pixels: NDArray[np.uint8], places: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """The pixels (h, w) or (h, w, 3) at places (h, w, 2), px (x, y), between four each."""
+    # The stubs know no empty second map, which OpenCV takes where the first holds both x and y.
+    shown = cv2.remap(pixels, places, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    return np.asarray(shown, np.uint8)
 
 
 def to_decoded(photo: Photo, points_px: NDArray[np.float64]) -> NDArray[np.float64]:

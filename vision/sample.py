@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.colour import LUMINANCE, linear_from_srgb
-from vision.glare import brightening
+from vision.glare import Smoothing, brightening, smoothing_at
 from vision.level import Plan
 from vision.rectify import to_decoded
 from vision.types import Photo, Samples
@@ -29,8 +31,8 @@ def sample_cells(
     below = linear_from_srgb(board).reshape(-1, 3)
     levels = np.asarray(top).reshape(-1, 3)
     burnt, clipped = levels.min(axis=1) >= BURNT, levels.max(axis=1) >= BURNT
-    places = np.stack(np.divmod(np.arange(len(levels)), plan.size_px[0]), axis=1)
-    changes = [brightening(linear[c], places[c]) for c in plan.core]
+    smoothings = _smoothings(plan)
+    changes = [brightening(linear[c], s) for c, s in zip(plan.core, smoothings, strict=True)]
     luminance = linear @ LUMINANCE
     unrest = [luminance[c].std() / max(luminance[c].mean(), 1e-4) for c in plan.core]
     return Samples(
@@ -45,11 +47,16 @@ def sample_cells(
     )
 
 
+@lru_cache(maxsize=16)
+def _smoothings(plan: Plan) -> tuple[Smoothing, ...]:
+    """How each cell's core is smoothed; kept from photo to photo."""
+    return tuple(smoothing_at(np.stack(np.divmod(c, plan.size_px[0]), axis=1)) for c in plan.core)
+
+
 def _body(pixels: Array) -> Array:
     """Mean linear RGB (3,) of the pixels (P, 3) of middling luminance."""
-    luminance = pixels @ LUMINANCE
-    low, high = np.quantile(luminance, BODY)
-    return pixels[(luminance >= low) & (luminance <= high)].mean(axis=0)
+    low, high = (round(share * (len(pixels) - 1)) for share in BODY)
+    return pixels[np.argsort(pixels @ LUMINANCE)[low : high + 1]].mean(axis=0)
 
 
 def colour_inside(photo: Photo, outline_px: Array) -> Array:

@@ -32,8 +32,13 @@ def predict(
     """
     if len(seen_mm) == 0:
         return np.zeros(len(places_mm))
+    return weights(places_mm, seen_mm, noise_sd, kernel) @ values
+
+
+def weights(places_mm: Array, seen_mm: Array, noise_sd: Array, kernel: Kernel) -> Array:
+    """What each value seen counts at each place (N, M), as ``predict`` weighs them."""
     inner = covariance(seen_mm, seen_mm, kernel) + np.diag(noise_sd**2)
-    return covariance(places_mm, seen_mm, kernel) @ np.linalg.solve(inner, values)
+    return np.asarray(np.linalg.solve(inner, covariance(seen_mm, places_mm, kernel)).T)
 
 
 def leave_one_out(

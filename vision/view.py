@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rectify import plane_map
+from vision.rectify import plane_map, seen_at
 from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
@@ -64,7 +64,7 @@ class View:
         halving = int(np.clip(np.floor(np.log2(max(ratio, 1e-6))), 0, HALVINGS))
         px = self.photo.scale * 2**halving
         places = plane_map(registration, origin_mm, px_per_mm, size_px, px)
-        return np.asarray(cv2.remap(self.greys[halving], places, None, cv2.INTER_LINEAR), np.uint8)
+        return seen_at(self.greys[halving], places)
 
 
 def view_of(photo: Photo) -> View:

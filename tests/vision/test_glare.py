@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.glare import USUAL, brightening, usual_veil, veil_colours
+from vision.glare import USUAL, brightening, smoothing_at, usual_veil, veil_colours
 
 SIDE = 16
 Y, X = (a.ravel() for a in np.mgrid[:SIDE, :SIDE])
@@ -32,7 +32,7 @@ def test_a_cell_brightens_towards_the_colour_of_the_lamp(
 ) -> None:
     lamp = np.exp([red, 0.0, blue])
 
-    change, noise = brightening(veiled(np.array(own), lamp, most), PLACES)
+    change, noise = brightening(veiled(np.array(own), lamp, most), smoothing_at(PLACES))
 
     np.testing.assert_allclose(change / change[1], lamp, rtol=1e-6)
     assert (noise < 0.1 * change).all()
@@ -41,7 +41,7 @@ def test_a_cell_brightens_towards_the_colour_of_the_lamp(
 def told(lamp: np.ndarray, pieces: np.ndarray, grain: float = 0.002) -> np.ndarray:
     """Log red and blue (N, 2) of the veil over twenty dark cells under one lamp."""
     own = np.tile([0.04, 0.03, 0.025], (20, 1))
-    pairs = [brightening(veiled(cell, lamp, 0.2, grain), PLACES) for cell in own]
+    pairs = [brightening(veiled(cell, lamp, 0.2, grain), smoothing_at(PLACES)) for cell in own]
     change, noise = (np.array(part) for part in zip(*pairs, strict=True))
     return veil_colours(change, noise, own, pieces, CELLS_MM)[0]
 
