@@ -20,7 +20,7 @@ from scoring.tally import tally
 from vision.decode import load_photo
 from vision.read import read_photo
 from vision.report import reading_json
-from vision.second_look import read_together, settle
+from vision.second_look import read_together, settle, why_look_again
 
 
 def score_game(game: Game, ask: Ask) -> Outcome:
@@ -40,26 +40,41 @@ def seat_player(table: Table, player: str, path: Path, corners_px: PointsPx | No
 
 
 def looked_again(game: Game, player: str, path: Path, clock: Clock) -> Game:
-    """The game with a second photo of one player's board read together with the first.
+    """``seen_twice`` with a second photo of one player's board from its file."""
+    return seen_twice(game, seat_player(game.table, player, path), now(clock))
+
+
+def seen_twice(game: Game, again: Seat, at: str) -> Game:
+    """The game with ``again``, a second photo of one board, read together with the first.
 
     The photo that leaves fewer doubts becomes the board's. What it alone left open and both settle
-    is an answer by the other photo, so that the record shows what settled it. Raises
-    DifferentBoards where the photos cannot show the same board.
+    is an answer by the other photo, given ``at`` (ISO 8601), so that the record shows what settled
+    it. Raises DifferentBoards where the photos cannot show the same board.
     """
-    first = next(seat for seat in game.seats if seat.player == player)
-    again = seat_player(game.table, player, path)
+    first = next(seat for seat in game.seats if seat.player == again.player)
     joined = read_together([first.first, again.first], game.table)
     best = min((first, again), key=lambda seat: seat.first.evidence is not joined.evidence)
     other = again if best is first else first
-    by, at = f"the photo {other.photo.name}", now(clock)
+    by = f"the photo {other.photo.name}"
     answers = [
-        Answer(player, cell, read.colour, by, at)
+        Answer(again.player, cell, read.colour, by, at)
         for cell, read in joined.cells.items()
         if read.doubt is None and best.first.cells[cell].doubt is not None
     ]
     seen = replace(best, first=joined, told=joined, reading=joined)
     seats = tuple(seen if seat is first else seat for seat in game.seats)
     return with_answers(replace(game, seats=seats), answers)
+
+
+def worth_another_photo(game: Game, hangs: Hangs) -> dict[str, str]:
+    """Why a second photo of a board would settle more than questions would, by player.
+
+    Boards whose doubts change nothing need none. ``hangs``: what the doubts can change.
+    """
+    asked = {hang.player for hang in hangs.doubts if hang.matters}
+    seats = [seat for seat in game.seats if seat.player in asked]
+    why = {seat.player: why_look_again(seat.told, game.table) for seat in seats}
+    return {player: words for player, words in why.items() if words}
 
 
 def settle_doubts(game: Game, ask: Ask) -> Game:

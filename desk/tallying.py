@@ -16,7 +16,15 @@ from desk.export import tally_csv, tally_json
 from desk.given import GivenError, PointsPx, load_claims, parse_corners_by_player, parse_seats
 from desk.photo_file import photo_bytes, shown_name
 from desk.pictures import save_overlay
-from desk.pipeline import looked_again, record_of, score_game, seat_player, with_answers
+from desk.pipeline import (
+    hangs_of,
+    looked_again,
+    record_of,
+    score_game,
+    seat_player,
+    with_answers,
+    worth_another_photo,
+)
 from desk.questions import ask_at_terminal, file_name, leave_open
 from desk.say import CAUTION, complain, quietly, working
 from desk.scoresheet import score_sheet
@@ -27,7 +35,6 @@ from scoring.tally import check_names
 from scoring.types import EMPTY
 from vision.decode import load_photo
 from vision.read import read_boards as boards_in_photo
-from vision.second_look import why_look_again
 
 
 @dataclass(frozen=True)
@@ -77,7 +84,7 @@ def open_game(job: TallyJob, clock: Clock) -> Game:
     for player, path in again.items():
         with working(f"Reading {player}'s board once more"):
             game = looked_again(game, player, path, clock)
-    for player, why in worth_another_photo(game):
+    for player, why in worth_another_photo(game, hangs_of(game)).items():
         complain(f"{player}'s board: {why} Add --again {player}=PHOTO.")
     if given is None:
         return game
@@ -100,12 +107,6 @@ def second_photos(words: Sequence[str], seats: Mapping[str, Path]) -> dict[str, 
         if path.resolve() == seats[player].resolve():
             raise GivenError(f"--again {player}", "is the same photo; snap the board once more.")
     return again
-
-
-def worth_another_photo(game: Game) -> list[tuple[str, str]]:
-    """Players whose board a second photo would settle better than questions, and why."""
-    why = [(seat.player, why_look_again(seat.first, game.table)) for seat in game.seats]
-    return [(player, words) for player, words in why if words]
 
 
 def read_boards(

@@ -30,8 +30,9 @@ class DifferentBoards(TallyglassError):
         self.photo = photo
         self.other = other
         self.cells = cells
-        super().__init__(
-            f"{photo} and {other} show different boards: they differ in {len(cells)} cells that "
-            f"both show clearly, such as {', '.join(cells[:3])}. Give photos of the same board, "
-            "taken without moving a piece."
+        self.reason = (
+            f"they differ in {len(cells)} cells that both show clearly, "
+            f"such as {', '.join(cells[:3])}."
         )
+        self.hint = "Give photos of the same board, taken without moving a piece."
+        super().__init__(f"{photo} and {other} show different boards: {self.reason} {self.hint}")

@@ -22,6 +22,9 @@ from scoring.errors import TallyglassError
 
 JOURNAL = "evenings.sqlite"
 
+WITHOUT = {"snapped": "photo erased", "snapped again": "second dropped"}
+"""What an event becomes whose photo is erased."""
+
 
 class ErasingError(TallyglassError):
     """What is asked for cannot be done in the desk's folder; nothing was changed there."""
@@ -138,7 +141,7 @@ def shots_of(log: str, events: Iterable[Event]) -> Iterator[tuple[str, Shot]]:
     for evening in states(log, events):
         for game in evening.rounds:
             for shot in game.shots.values():
-                yield evening.table, shot
+                yield from ((evening.table, look) for look in shot.looks)
 
 
 def states(log: str, events: Iterable[Event]) -> Iterator[Evening]:
@@ -158,7 +161,8 @@ def photos_of(logs: Mapping[str, list[Event]], person: str) -> Iterator[str]:
             shown: dict[str, set[str]] = {}
             for game in evening.rounds:
                 for seat, shot in game.shots.items():
-                    shown.setdefault(shot.photo, set()).add(evening.players[seat])
+                    for look in shot.looks:
+                        shown.setdefault(look.photo, set()).add(evening.players[seat])
             owners |= shown
         yield from (photo for photo, players in owners.items() if person in players)
 
@@ -181,10 +185,10 @@ def named(events: Iterable[Event], evening: str) -> bool:
 
 def without_photos(event: Event, gone: set[str]) -> Event:
     """A snapped photo that is gone leaves only where it was."""
-    if event.kind != "snapped" or event.body["photo"] not in gone:
+    if event.kind not in WITHOUT or event.body["photo"] not in gone:
         return event
     kept = {key: event.body[key] for key in ("game", "seat")}
-    return replace(event, kind="photo erased", body=kept)
+    return replace(event, kind=WITHOUT[event.kind], body=kept)
 
 
 def renamed(event: Event, person: str, name: str) -> Event:
@@ -192,6 +196,6 @@ def renamed(event: Event, person: str, name: str) -> Event:
     body = dict(event.body)
     if "players" in body:
         body["players"] = [name if player == person else player for player in body["players"]]
-    if event.kind in ("opened", "snapped", "photo"):  # a calibration's name is its table's
+    if event.kind in ("opened", *WITHOUT, "photo"):  # a calibration's name is its table's
         body["name"] = replaced(body["name"], person, name)
     return replace(event, body=body, by=name if event.by == person else event.by)

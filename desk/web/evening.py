@@ -17,6 +17,7 @@ class Shot:
     """One player's photo: the stored file, its name, and which of ``parts`` boards in it is meant.
 
     ``corners_px`` are the board's in the upright full-size photo, where a person gave them.
+    ``second`` is another photo of the same board, to be read together with this one.
     """
 
     photo: str
@@ -26,6 +27,12 @@ class Shot:
     part: int = 0
     parts: int = 1
     corners_px: Points = ()
+    second: Shot | None = None
+
+    @property
+    def looks(self) -> tuple[Shot, ...]:
+        """This photo, and the second where there is one."""
+        return (self, self.second) if self.second else (self,)
 
 
 @dataclass(frozen=True)
@@ -100,6 +107,30 @@ def snapped(evening: Evening, event: Event) -> Evening:
     shot = Shot(body["photo"], body["name"], event.by, event.at, parts=len(seats))
     shots = {seat: replace(shot, part=part) for part, seat in enumerate(seats)}
     return changed(evening, body["game"], lambda game: with_shots(game, shots))
+
+
+def snapped_again(evening: Evening, event: Event) -> Evening:
+    """A second photo of one board came; what was answered stays."""
+    body = event.body
+    second = Shot(body["photo"], body["name"], event.by, event.at)
+    return with_second(evening, body["game"], body["seat"], second)
+
+
+def second_dropped(evening: Evening, event: Event) -> Evening:
+    """A board's second photo is not to be looked at any more."""
+    return with_second(evening, event.body["game"], event.body["seat"], None)
+
+
+def with_second(evening: Evening, number: int, seat: int, second: Shot | None) -> Evening:
+    """The evening with this second photo of a board, or none."""
+
+    def seen(game: Round) -> Round:
+        if seat not in game.shots:
+            return game  # its photo was erased since
+        shot = replace(game.shots[seat], second=second)
+        return replace(game, shots={**game.shots, seat: shot})
+
+    return changed(evening, number, seen)
 
 
 def cornered(evening: Evening, event: Event) -> Evening:
@@ -208,6 +239,8 @@ STEPS = {
     "opened": opened,
     "next game": next_game,
     "snapped": snapped,
+    "snapped again": snapped_again,
+    "second dropped": second_dropped,
     "cornered": cornered,
     "swapped": swapped,
     "answered": answered,

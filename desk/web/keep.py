@@ -23,13 +23,12 @@ from vision.decode import load_photo
 
 @dataclass(frozen=True)
 class KeepJob:
-    """A game, its boards' stored photos, the archive's folder, the evening's name.
+    """A game, the archive's folder, the evening's name.
 
     ``before`` is the game's number in the archive where it was kept before.
     """
 
     game: WeighJob
-    photos: tuple[str, ...]
     archive: str
     evening: str
     before: int | None = None
@@ -37,17 +36,16 @@ class KeepJob:
 
 @dataclass(frozen=True)
 class ShareJob:
-    """A game, the stored photo of each of its boards, in what form it is wanted, and the time."""
+    """A game, in what form it is wanted, and the time."""
 
     game: WeighJob
-    photos: tuple[str, ...]
     form: str
     at: datetime
 
 
 def keep_job(job: KeepJob) -> int:
     """Put a game into the archive; returns its number there."""
-    outcome = with_photos(outcome_of(job.game), job.photos)
+    outcome = with_photos(job.game)
     archive = Archive(job.archive)
     record = record_of(outcome, Path(job.game.table).read_bytes())
     record = replace(record, evening=job.evening)
@@ -78,14 +76,16 @@ def table_of(record: GameRecord) -> dict[str, bytes]:
 
 def share_job(job: ShareJob) -> bytes:
     """The tally as a file."""
-    return FORMS[job.form][1](with_photos(outcome_of(job.game), job.photos), job.at)
+    return FORMS[job.form][1](with_photos(job.game), job.at)
 
 
-def with_photos(outcome: Outcome, photos: tuple[str, ...]) -> Outcome:
-    """The outcome with each board's photo decoded again."""
+def with_photos(job: WeighJob) -> Outcome:
+    """The game's outcome with each board's photo, the better of two, decoded again."""
+    outcome = outcome_of(job)
+    files = {Path(look.photo).name: look.photo for board in job.boards for look in board.looks}
     seats = []
-    for seat, path in zip(outcome.game.seats, photos, strict=True):
-        data = Path(path).read_bytes()
+    for seat in outcome.game.seats:
+        data = Path(files[seat.photo.sha256]).read_bytes()
         seats.append(replace(seat, data=data, photo=load_photo(data, seat.photo.name)))
     return replace(outcome, game=replace(outcome.game, seats=tuple(seats)))
 

@@ -7,16 +7,14 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import os
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from desk.archive import now_utc
-from desk.shelf import Shelf
 from desk.types import now
 from desk.web.calibration import Calibration, fold_calibration
 from desk.web.crew import Crew
@@ -25,15 +23,16 @@ from desk.web.evening import Evening, Round, Shot, fold
 from desk.web.files import Files, reading_key
 from desk.web.journal import Event, Journal
 from desk.web.keep import KeepJob, ShareJob, keep_job, share_job
-from desk.web.weigh import WeighJob, weigh_job
-from desk.web.work import LearnJob, PlaceJob, ReadJob, learn_job, place_job, read_job
+from desk.web.school import School
+from desk.web.weigh import BoardJob, Look, WeighJob, weigh_job
+from desk.web.work import STOPPED, ReadJob, read_job
 from scoring.errors import TallyglassError
 
 LOG = logging.getLogger("tallyglass.desk")
 
 FAILED = {
     "found": False,
-    "reason": "the photo could not be read: the reader stopped.",
+    "reason": STOPPED,
     "hint": "Take another photo of this board.",
     "corners_help": False,
 }
@@ -59,11 +58,11 @@ class Office:
         self._results: dict[str, Mapping[str, Any]] = {}
         self._views: dict[WeighJob, Mapping[str, Any]] = {}
         self._last_view: dict[tuple[str, int], Mapping[str, Any]] = {}
-        self._places: dict[PlaceJob, Mapping[str, Any]] = {}
         self._running: dict[object, asyncio.Task[None]] = {}
         self._keeping: dict[tuple[str, int], asyncio.Lock] = {}
         self._news = 0
         self._boot = secrets.token_hex(3)
+        self.school = School(self)
 
     # What happens -------------------------------------------------------------------------------
 
@@ -162,6 +161,8 @@ class Office:
         """One board's photo and how far its reading is."""
         key = reading_key(shot.photo, evening.table, shot)
         told = {"reading": key, "name": shot.name, "by": shot.by, "part": shot.part}
+        told["parts"] = shot.parts
+        told["second"] = self.board_view(evening, shot.second, line) if shot.second else None
         result = self.result(evening, shot, line)
         if result is None:
             return {**told, "state": "reading"}
@@ -222,19 +223,21 @@ class Office:
 
         self._running[key] = asyncio.create_task(run())
 
+    def busy_with(self, id: str) -> bool:
+        """Whether something of this calibration is being worked out."""
+        return any(key[0] == id for key in self._running if isinstance(key, tuple))
+
     def weigh_job(self, evening: Evening, game: Round) -> WeighJob | None:
         """The game's weighing; None while no board is read."""
         boards = []
         for seat, shot in sorted(game.shots.items()):
-            key = reading_key(shot.photo, evening.table, shot)
-            result = self.known(key)
-            if result and result["parts"][shot.part]["found"]:
-                path = self.files.reading(key)
-                pickled = str(path.with_name(f"{path.name}-{shot.part}.pickle"))
-                boards.append((seat, evening.players[seat], shot.name, pickled))
+            looks = [self.look(evening, look) for look in shot.looks]
+            if looks[0]:
+                read = tuple(look for look in looks if look)
+                boards.append(BoardJob(seat, evening.players[seat], read))
         if not boards:
             return None
-        seats = [seat for seat, *_ in boards]
+        seats = [board.seat for board in boards]
         return WeighJob(
             table=str(self.files.table(evening.table)),
             boards=tuple(boards),
@@ -243,6 +246,16 @@ class Office:
             facts=tuple((evening.players[seat], game.facts.get(seat, ())) for seat in seats),
             missing=tuple(p for seat, p in enumerate(evening.players) if seat not in seats),
         )
+
+    def look(self, evening: Evening, shot: Shot) -> Look | None:
+        """A photo in which a board was read, for the weighing; None where none was, or not yet."""
+        key = reading_key(shot.photo, evening.table, shot)
+        result = self.known(key)
+        if not result or not result["parts"][shot.part]["found"]:
+            return None
+        path = self.files.reading(key)
+        reading = str(path.with_name(f"{path.name}-{shot.part}.pickle"))
+        return Look(shot.name, str(self.files.photo(shot.photo)), reading, shot.at)
 
     def weighed(self, evening: Evening, game: Round) -> tuple[Mapping[str, Any] | None, bool]:
         """The game's view, and whether it is up to date; the one before while it is not."""
@@ -261,13 +274,12 @@ class Office:
 
     # What is kept and shared --------------------------------------------------------------------
 
-    def whole(self, evening: Evening, game: Round) -> tuple[WeighJob, tuple[str, ...]]:
-        """The game's weighing and its photos. Raises Refusal where no board is read yet."""
+    def whole(self, evening: Evening, game: Round) -> WeighJob:
+        """The game's weighing. Raises Refusal where no board is read yet."""
         job = self.weigh_job(evening, game)
         if job is None:
             raise Refusal(409, "No board of this game is read yet. Snap one first.")
-        photos = tuple(str(self.files.photo(game.shots[seat].photo)) for seat, *_ in job.boards)
-        return job, photos
+        return job
 
     async def keep(self, id: str, number: int, by: str) -> int:
         """Put a game into the archive and say so in the journal; returns its number there.
@@ -285,11 +297,15 @@ class Office:
         evening, game = self.game(id, number)
         if game.kept is not None and game.as_kept:
             return game.kept
-        job, photos = self.whole(evening, game)
+        job = self.whole(evening, game)
         if job.missing:
             words = f"Not all boards are read yet: {', '.join(job.missing)}. Snap them first."
             raise Refusal(409, words)
-        keeping = KeepJob(job, photos, str(self.archive), evening.name, game.kept)
+        for seat, shot in game.shots.items():
+            if any(self.result(evening, look, id) is None for look in shot.looks):
+                player = evening.players[seat]
+                raise Refusal(409, f"{player}’s second photo is being read. Try again soon.")
+        keeping = KeepJob(job, str(self.archive), evening.name, game.kept)
         kept = await self.weigher.do(id, keep_job, keeping)
         self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)
         return kept
@@ -298,90 +314,8 @@ class Office:
         """The tally as a file."""
         self.evening_view(id, id)
         evening, game = self.game(id, number)
-        job, photos = self.whole(evening, game)
-        return await self.weigher.do(id, share_job, ShareJob(job, photos, form, self.clock()))
-
-    # Calibration --------------------------------------------------------------------------------
-
-    def calibration_view(self, id: str, line: str) -> dict[str, Any]:
-        """A calibration as phones see it; begins what has to be worked out."""
-        made = self.calibration(id)
-        place = self.placed(made, line)
-        ready = place is not None and (made.corners_px or not place["needs_corners"])
-        wanted = bool(made.layout and made.plan.strip() and ready and place and place["usable"])
-        if wanted and made.judged < self.inputs_of(made):
-            self.learn(made, line)
-        told = asdict(made)
-        for kind in ("empty", "layout"):
-            told[kind] = [name for _, name in told[kind]]
-        picture = f"/api/pictures/{made.first[0]}.jpg" if made.first and place else None
-        busy = any(key[0] == made.id for key in self._running if isinstance(key, tuple))
-        return {
-            **told,
-            "stamp": self.stamp(f"calibration/{id}"),
-            "place": place,
-            "picture": picture,
-            "busy": busy or (made.first is not None and place is None),
-            "judged": made.judged >= self.inputs_of(made),
-        }
-
-    def inputs_of(self, made: Calibration) -> int:
-        """The version of the last event that a judgement must have seen."""
-        events = self.journal.events(f"calibration/{made.id}")
-        return max(event.version for event in events if event.kind != "judged")
-
-    def placed(self, made: Calibration, line: str) -> Mapping[str, Any] | None:
-        """Whether the board is seen in the first photo; None while that is not known."""
-        if made.first is None:
-            return None
-        photo, name = made.first
-        picture = str(self.files.reading(photo).with_suffix(".jpg"))
-        job = PlaceJob(
-            str(self.files.sheet(made.sheet)), str(self.files.photo(photo)), name, picture
-        )
-        failed = {
-            "usable": False,
-            "advice": FAILED["reason"],
-            "needs_corners": False,
-            "picture": None,
-        }
-        if job not in self._places:
-            self.begin(job, self._places, lambda: self.reader.do(line, place_job, job), failed)
-        return self._places.get(job)
-
-    def learn(self, made: Calibration, line: str) -> None:
-        """Learn the table from what there is by now, and write down how it went."""
-        seen = self.inputs_of(made)
-        out = self.files.learning(f"{made.id}-{seen}")
-        name = Shelf(self.files.folder / "tables").name_of(made.table) if made.table else made.name
-        job = LearnJob(
-            name=name,
-            sheet=str(self.files.sheet(made.sheet)),
-            empty=self.stored(made.empty),
-            layout=self.stored(made.layout),
-            plan=made.plan,
-            out=str(out),
-            corners_px=made.corners_px,
-        )
-
-        async def work() -> bool:
-            result = await self.reader.do(line, learn_job, job)
-            table = self.files.reserve("tables", name, ".table") if result["learned"] else None
-            if table:
-                os.replace(out, table)
-            body = {
-                "of": seen,
-                "table": table.stem if table else "",
-                "advice": result["advice"],
-            }
-            self.write(f"calibration/{made.id}", "judged", body, "desk", f"judged-{seen}")
-            return True
-
-        self.begin((made.id, seen), {}, work, None)
-
-    def stored(self, photos: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-        """Photos as (path, name)."""
-        return tuple((str(self.files.photo(photo)), name) for photo, name in photos)
+        job = self.whole(evening, game)
+        return await self.weigher.do(id, share_job, ShareJob(job, form, self.clock()))
 
     async def close(self) -> None:
         """End the workers and close the journal."""

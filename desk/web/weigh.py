@@ -17,7 +17,7 @@ import numpy as np
 from calibrate.types import Table
 from desk.beliefs import grid_of
 from desk.export import tally_json
-from desk.pipeline import hangs_of, with_answers
+from desk.pipeline import hangs_of, seen_twice, with_answers, worth_another_photo
 from desk.records import Answer
 from desk.scoresheet import state_of
 from desk.suspicions import doubts_that_cannot_all_be, ranking, suspecting
@@ -38,6 +38,7 @@ from scoring.lifting import lifting_cost
 from scoring.near_misses import NearMiss, near_misses
 from scoring.tally import tally
 from scoring.types import Grid
+from vision.errors import DifferentBoards
 from vision.types import Photo, Reading
 
 LIKELIEST = 2
@@ -45,11 +46,30 @@ LIKELIEST = 2
 
 
 @dataclass(frozen=True)
+class Look:
+    """One photo of a board: its name, its stored file, its reading's file, when it came."""
+
+    name: str
+    photo: str
+    reading: str
+    at: str
+
+
+@dataclass(frozen=True)
+class BoardJob:
+    """One player's board: the first photo, and a second where there is one."""
+
+    seat: int
+    player: str
+    looks: tuple[Look, ...]
+
+
+@dataclass(frozen=True)
 class WeighJob:
-    """One game: its table's file, boards as (seat, player, photo's name, reading's file)."""
+    """One game: its table's file, its boards, what people said; ``missing`` players."""
 
     table: str
-    boards: tuple[tuple[int, str, str, str], ...]
+    boards: tuple[BoardJob, ...]
     answers: tuple[Answer, ...]
     claims: tuple[tuple[str, tuple[str, ...]], ...]
     facts: tuple[tuple[str, tuple[str, ...]], ...]
@@ -58,11 +78,17 @@ class WeighJob:
 
 def weigh_job(job: WeighJob) -> dict[str, Any]:
     """Everything that is shown of one game, ready for JSON."""
-    outcome = outcome_of(job)
-    seats = {player: seat for seat, player, _, _ in job.boards}
+    outcome, refused = weighed(job)
+    seats = {board.player: board.seat for board in job.boards}
+    why = worth_another_photo(outcome.game, outcome.hangs)
     return {
         "boards": {
-            str(seats[seat.player]): board_view(outcome, seat) for seat in outcome.game.seats
+            str(seats[seat.player]): {
+                **board_view(outcome, seat),
+                "look_again": why.get(seat.player),
+                "second_refused": refused.get(seat.player),
+            }
+            for seat in outcome.game.seats
         },
         "questions": questions(outcome, seats),
         "tally": tally_view(outcome),
@@ -71,10 +97,25 @@ def weigh_job(job: WeighJob) -> dict[str, Any]:
 
 def outcome_of(job: WeighJob) -> Outcome:
     """The tally as it stands."""
-    table = table_at(job.table)
-    seats = tuple(seat_of(player, name, reading_at(path)) for _, player, name, path in job.boards)
-    claims = Claims(dict(job.claims), dict(job.facts))
-    return replace(outcome_with(Game(table, seats, claims), job.answers), missing=job.missing)
+    return weighed(job)[0]
+
+
+def weighed(job: WeighJob) -> tuple[Outcome, dict[str, str]]:
+    """The tally as it stands, and why a second photo is not used, by player.
+
+    What people said of a cell counts for more than what a second photo settles there.
+    """
+    seats = tuple(seat_of(board.player, board.looks[0]) for board in job.boards)
+    game = Game(table_at(job.table), seats, Claims(dict(job.claims), dict(job.facts)))
+    refused = {}
+    for board in job.boards:
+        for look in board.looks[1:]:
+            try:
+                game = seen_twice(game, seat_of(board.player, look), look.at)
+            except DifferentBoards as error:
+                words = f"the photos show different boards: {error.reason} {error.hint}"
+                refused[board.player] = words
+    return replace(outcome_with(game, job.answers), missing=job.missing), refused
 
 
 def outcome_with(game: Game, answers: Sequence[Answer]) -> Outcome:
@@ -91,22 +132,26 @@ def reading_at(path: str) -> Reading:
     return pickle.loads(Path(path).read_bytes())
 
 
-def seat_of(player: str, name: str, first: Reading, data: bytes = b"") -> Seat:
+def seat_of(player: str, look: Look) -> Seat:
     """A seat without its pixels, which weighing does not look at."""
-    photo = Photo(name, np.empty((0, 0, 3), np.uint8), 1, (0, 0), "", 0.0)
-    return Seat(player, data, photo, first, first, first)
+    first = reading_at(look.reading)
+    no_pixels = np.empty((0, 0, 3), np.uint8)
+    photo = Photo(look.name, no_pixels, 1, (0, 0), Path(look.photo).name, 0.0)
+    return Seat(player, b"", photo, first, first, first)
 
 
 def board_view(outcome: Outcome, seat: Seat) -> dict[str, Any]:
     """One board: what lies where and how sure that is, cards, and what teaching shows."""
     sheet, grid = outcome.game.table.sheet, outcome.grids[seat.player]
     letters = {colour.name: colour.letter for colour in sheet.colours}
+    said = {a.cell: a.by for a in outcome.game.answers if a.player == seat.player}
     cells = {
         cell: {
             "colour": colour,
             "letter": letters.get(colour, "–"),
             "state": state_of(outcome.game, seat, cell),
             "doubt": seat.reading.cells[cell].doubt,
+            "said_by": said.get(cell),
             "choices": choices(seat, outcome.game.table, cell),
         }
         for cell, colour in grid.items()

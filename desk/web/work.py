@@ -46,6 +46,9 @@ NICENESS = 2
 """Workers give way to the process that answers phones."""
 
 
+STOPPED = "the photo could not be read: the reader stopped."
+"""Said where a worker failed."""
+
 FIGURES = re.compile(r" \(CIEDE2000 [\d.]+\)")
 """Distances of colours, which say nothing to whoever holds the phone."""
 

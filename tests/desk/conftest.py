@@ -9,8 +9,10 @@ from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
+from PIL import Image
 
 from desk.archive import Archive
 from tests.desk import servers
@@ -46,6 +48,24 @@ def calibrated(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def table(calibrated: tuple[Path, str]) -> Path:
     """The practice table."""
     return calibrated[0]
+
+
+@pytest.fixture(scope="session")
+def twice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Isla's board from two stands: something dark lies over another corner in each."""
+    folder = tmp_path_factory.mktemp("twice")
+    pixels = np.array(Image.open(PRACTICE / "game" / "isla.jpg"))
+    height, width = pixels.shape[:2]
+    rng = np.random.default_rng(3)
+    paths = []
+    for name, left in (("isla-1.png", 0.33), ("isla-2.png", 0.56)):
+        covered = pixels.copy()
+        part = covered[int(0.42 * height) : int(0.55 * height), int(left * width) :]
+        part = part[:, : int(0.1 * width)]
+        part[:] = rng.integers(0, 256, part.shape)
+        paths.append(folder / name)
+        Image.fromarray(covered).save(paths[-1])
+    return paths[0], paths[1]
 
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)

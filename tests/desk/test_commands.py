@@ -407,24 +407,6 @@ def test_corners_are_refused_for_a_photo_of_several_boards(
     assert "both.png shows several boards; corners can be given for a photo of one." in ended.err
 
 
-@pytest.fixture(scope="module")
-def twice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    """Isla's board from two stands: something dark lies over another corner in each."""
-    folder = tmp_path_factory.mktemp("twice")
-    pixels = np.array(Image.open(PRACTICE / "game" / "isla.jpg"))
-    height, width = pixels.shape[:2]
-    rng = np.random.default_rng(3)
-    paths = []
-    for name, left in (("isla-1.png", 0.33), ("isla-2.png", 0.56)):
-        covered = pixels.copy()
-        part = covered[int(0.42 * height) : int(0.55 * height), int(left * width) :]
-        part = part[:, : int(0.1 * width)]
-        part[:] = rng.integers(0, 256, part.shape)
-        paths.append(folder / name)
-        Image.fromarray(covered).save(paths[-1])
-    return paths[0], paths[1]
-
-
 def test_a_second_photo_settles_what_lies_covered_in_the_first(
     twice: tuple[Path, Path], table: Path, tallyglass: Run, tmp_path: Path
 ) -> None:

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Path, Request, Response
 from desk.types import SKIP
 from desk.web import forms
 from desk.web.errors import Refusal, no_such
+from desk.web.evening import Round, Shot
 from desk.web.intake import plain_name, take_photo
 from desk.web.routes.asked import (
     PHOTO_BODY,
@@ -70,6 +71,58 @@ async def snap(
     return await snapped(request, id, number, seat, upload, name, sha256, by)
 
 
+@router.put(
+    "/evenings/{id}/games/{number}/boards/{seat}/second/photo",
+    summary="Send a second photo of one player's board",
+    openapi_extra=PHOTO_BODY,
+)
+async def snap_again(
+    request: Request,
+    id: Id,
+    number: Number,
+    seat: Seat,
+    upload: Upload,
+    name: PhotoName = "photo",
+    sha256: Sha256 = None,
+    by: By = "host",
+) -> dict[str, Any]:
+    """Both photos are read as one; answers stay. A second photo that cannot be of this board is
+    not used, and the board's view says why.
+    """
+    office = office_of(request)
+    shot = shot_of(office.seat(id, number, seat)[1], seat)
+    if shot.parts > 1:
+        words = f"{shot.name} shows several boards. Snap this board alone first, then once more."
+        raise Refusal(409, words)
+    name = plain_name(name)
+    photo = await take_photo(request, office.files, name, sha256)
+    if photo == shot.photo:
+        raise Refusal(422, "This is the same photo. Snap the board once more from another side.")
+    return await taken(request, "snapped again", id, number, seat, photo, name, upload, by)
+
+
+@router.delete(
+    "/evenings/{id}/games/{number}/boards/{seat}/second/photo",
+    summary="Look no more at a board's second photo",
+)
+async def drop_second(
+    request: Request, id: Id, number: Number, seat: Seat, by: By = "host"
+) -> dict[str, Any]:
+    """The board is read from its first photo alone; answers stay."""
+    office = office_of(request)
+    if shot_of(office.seat(id, number, seat)[1], seat).second is None:
+        raise Refusal(409, "There is no second photo of this board.")
+    body = {"game": number, "seat": seat}
+    return {"version": await written(office, f"evening/{id}", "second dropped", body, clean(by))}
+
+
+def shot_of(game: Round, seat: int) -> Shot:
+    """A seat's photo. Raises Refusal where there is none."""
+    if seat not in game.shots:
+        raise Refusal(409, "There is no photo of this board yet. Snap it first.")
+    return game.shots[seat]
+
+
 async def snapped(
     request: Request,
     id: str,
@@ -81,11 +134,26 @@ async def snapped(
     by: str,
 ) -> dict[str, Any]:
     """Take a photo in, write it down, have it read at once."""
-    office = office_of(request)
     name = plain_name(name)
-    photo = await take_photo(request, office.files, name, sha256)
+    photo = await take_photo(request, office_of(request).files, name, sha256)
+    return await taken(request, "snapped", id, number, seat, photo, name, upload, by)
+
+
+async def taken(
+    request: Request,
+    kind: str,
+    id: str,
+    number: int,
+    seat: int | None,
+    photo: str,
+    name: str,
+    upload: str,
+    by: str,
+) -> dict[str, Any]:
+    """Write down that a stored photo came, and have it read at once."""
+    office = office_of(request)
     body = {"game": number, "seat": seat, "photo": photo, "name": name}
-    version = await written(office, f"evening/{id}", "snapped", body, clean(by), f"photo-{upload}")
+    version = await written(office, f"evening/{id}", kind, body, clean(by), f"photo-{upload}")
     office.evening_view(id, line_of(request))
     return {"photo": photo, "version": version}
 
@@ -98,9 +166,7 @@ async def corners(
 ) -> dict[str, Any]:
     """The photo is read again from there."""
     office = office_of(request)
-    _, game = office.seat(id, number, seat)
-    if seat not in game.shots:
-        raise Refusal(409, "There is no photo of this board yet. Snap it first.")
+    shot_of(office.seat(id, number, seat)[1], seat)
     body = {"game": number, "seat": seat, "corners_px": form.corners_px}
     version = await written(office, f"evening/{id}", "cornered", body, form.by)
     office.evening_view(id, line_of(request))
@@ -130,8 +196,7 @@ async def answer(
     known = [colour.name for colour in sheet.colours] + [EMPTY, SKIP]
     if form.colour and form.colour not in known:
         raise Refusal(422, f"{form.colour} is none of {', '.join(known)}.")
-    if form.seat not in game.shots:
-        raise Refusal(409, "There is no photo of this board yet. Snap it first.")
+    shot_of(game, form.seat)
     body = {"game": number, **form.model_dump(exclude={"by"})}
     return {"version": await written(office, f"evening/{id}", "answered", body, form.by)}
 

@@ -52,7 +52,7 @@ async def calibration(request: Request, id: Id, seen: Seen = "") -> Any:
     office.calibration(id)
     if seen and seen == office.stamp(f"calibration/{id}"):
         return Response(status_code=204)
-    return office.calibration_view(id, line_of(request))
+    return office.school.view(id, line_of(request))
 
 
 @router.put(
@@ -79,7 +79,7 @@ async def calibration_photo(
     body = {"kind": kind, "photo": photo, "name": name}
     log = f"calibration/{id}"
     version = await written(office, log, "photo", body, clean(by), f"photo-{upload}")
-    office.calibration_view(id, line_of(request))
+    office.school.view(id, line_of(request))
     return {"photo": photo, "version": version}
 
 
@@ -91,7 +91,7 @@ async def calibration_corners(request: Request, id: Id, form: forms.CornersForm)
         raise Refusal(409, "There is no photo yet. Send one first.")
     body = {"corners_px": form.corners_px}
     version = await written(office, f"calibration/{id}", "corners", body, form.by)
-    office.calibration_view(id, line_of(request))
+    office.school.view(id, line_of(request))
     return {"version": version}
 
 
@@ -102,7 +102,7 @@ async def calibration_plan(request: Request, id: Id, form: forms.PlanForm) -> di
     made = office.calibration(id)
     parse_grid(form.plan, load_sheet(office.files.sheet(made.sheet)), "The plan")
     version = await written(office, f"calibration/{id}", "plan", {"plan": form.plan}, form.by)
-    office.calibration_view(id, line_of(request))
+    office.school.view(id, line_of(request))
     return {"version": version}
 
 
@@ -115,7 +115,7 @@ async def calibration_drop(request: Request, id: Id, form: forms.DropForm) -> di
         raise no_such("photo")
     body = {"kind": form.kind, "number": form.number}
     version = await written(office, f"calibration/{id}", "dropped", body, form.by)
-    office.calibration_view(id, line_of(request))
+    office.school.view(id, line_of(request))
     return {"version": version}
 
 

@@ -29,11 +29,11 @@ function begun({ calibrations, sheets }) {
   return calibrations.length ? h("details", { open: !calibrations[0][0].learned }, h("summary", {}, "Go on with one that was begun"), h("ul", { class: "list" }, calibrations.map(([latest, ...older]) => [line(latest), older.length ? h("li", {}, h("details", {}, h("summary", {}, `${older.length} earlier of ${latest.name}`), h("ul", { class: "list" }, older.map(line)))) : null]))) : null;
 }
 
-export function photoInputs(path, what, key, after = soon) {
-  const take = (event) => { for (const file of event.target.files) sendPhoto(path, file); event.target.value = ""; after(); };
+export function photoInputs(path, what, key, take = "Take photo") {
+  const send = (event) => { for (const file of event.target.files) sendPhoto(path, file); event.target.value = ""; soon(); };
   const input = (label, camera) => h("label", { class: `file grow${camera ? " first" : ""}` }, label, h("span", { hidden: true }, ` ${what}`),
-    h("input", { type: "file", accept: "image/jpeg,image/png", capture: camera ? "environment" : false, onchange: take, "aria-label": `${label}: ${what}`, "data-key": `${key}-${camera ? "camera" : "gallery"}` }));
-  return h("div", { class: "row noprint" }, input("Take photo", true), input("Gallery", false));
+    h("input", { type: "file", accept: "image/jpeg,image/png", capture: camera ? "environment" : false, onchange: send, "aria-label": `${label}: ${what}`, "data-key": `${key}-${camera ? "camera" : "gallery"}` }));
+  return h("div", { class: "row noprint" }, input(take, true), input("Gallery", false));
 }
 
 export function progressOf(path) {

@@ -62,7 +62,7 @@ async function watch(mine) {
 
 let wake = () => {};
 export const look = () => wake();
-const busy = (state) => state && (state.busy || state.games?.some((game) => !game.fresh || Object.values(game.boards).some((board) => board.state === "reading")));
+const busy = (state) => state && (state.busy || state.games?.some((game) => !game.fresh || Object.values(game.boards).some((board) => board.state === "reading" || board.second?.state === "reading")));
 
 function go() {
   const path = location.hash.replace(/^#/, "") || "/";

@@ -1,5 +1,5 @@
 // One game of an evening: snap, correct, answer, claim, tally, teach.
-import { call, readingOf, tell } from "./api.js";
+import { call, me, readingOf, tell } from "./api.js";
 import { boardSvg, cornerPicker, crop, zoomable } from "./board.js";
 import { photoInputs, progressOf } from "./calibrating.js";
 import { dialog, h, say, sign } from "./dom.js";
@@ -21,6 +21,13 @@ async function placeOf(board) {
   const read = await readingOf(board.reading);
   const part = read.parts[board.part];
   return { picture: board.picture, width: read.picture.width, height: read.picture.height, outlines: part.outlines, cells: part.reading.cells };
+}
+
+// A board's photos as they lie on the screen: the first, and a second that is read together with it.
+async function placesOf(game, seat) {
+  const board = game.boards[seat];
+  const used = board?.second && game.view?.boards[seat] && !game.view.boards[seat].second_refused;
+  return (await Promise.all([placeOf(board), used ? placeOf(board.second) : null])).filter(Boolean);
 }
 
 function cellsOf(game, seat, place, table) {
@@ -63,8 +70,8 @@ async function boards({ state, game, table, api, base }) {
     return h("li", { class: "card" }, h("h2", {}, player), range(game, player) ? h("p", { "aria-live": "polite" }, range(game, player)) : null, progressOf(path),
       board?.state === "reading" ? h("p", { role: "status" }, state.waiting > 2 ? `Waiting for its turn: ${state.waiting} photos wait …` : "Reading …", h("progress", { "aria-label": `Reading ${player}’s board` })) : null,
       board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason[0].toUpperCase()}${board.reason.slice(1)} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
-      place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`)] : null,
-      !board && game.erased.includes(seat) ? h("p", { class: "quiet" }, "The photo was erased on request.") : null, photoInputs(path, `${player}’s board`, `seat-${seat}`), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
+      place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`), secondPhoto(game, api, player, seat)] : null,
+      !board && game.erased.includes(seat) ? h("p", { class: "quiet" }, "The photo was erased on request.") : null, photoInputs(path, `${player}’s board`, `seat-${seat}`, board ? "Take anew" : "Take photo"), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
   }));
   const swap = h("select", { "aria-label": "First player" }, state.players.map((p, i) => h("option", { value: i }, p)));
   const withWhom = h("select", { "aria-label": "Second player" }, state.players.map((p, i) => h("option", { value: i, selected: i === 1 }, p)));
@@ -75,24 +82,44 @@ async function boards({ state, game, table, api, base }) {
       h("button", { onclick: async () => { const made = await tell("POST", `/api/evenings/${state.id}/games`, {}); if (made) location.hash = `#/e/${state.id}/${made.number}/boards`; } }, "Begin another game"))];
 }
 
+// A second photo of a board: proposed with its reason, or offered; what came of the one that is there.
+function secondPhoto(game, api, player, seat) {
+  const board = game.boards[seat];
+  if (board?.state !== "read" || board.parts > 1) return null;
+  const path = `${api}/boards/${seat}/second/photo`;
+  const told = game.view?.boards[seat];
+  if (board.second) {
+    const why = board.second.state === "refused" ? `${board.second.reason} ${board.second.hint}` : told?.second_refused;
+    const words = board.second.state === "reading" ? "Reading the second photo …" : why ? `The second photo is not used: ${why}` : "Two photos are read as one.";
+    const drop = async () => { if (await tell("DELETE", `${path}?by=${encodeURIComponent(me())}`)) soon(); };
+    return [h("p", { class: why ? "box" : "", role: "status" }, words), progressOf(path), h("p", { class: "quiet" }, `${board.second.name}, sent by ${board.second.by}`),
+      why ? photoInputs(path, `${player}’s board once more`, `second-${seat}`, "Take second photo") : null, h("button", { onclick: drop, "data-key": `drop-${seat}` }, "Leave the second photo out")];
+  }
+  const inputs = [progressOf(path), photoInputs(path, `${player}’s board once more`, `second-${seat}`, "Take second photo")];
+  if (told?.look_again) return h("div", { class: "box", role: "status" }, h("p", {}, told.look_again), inputs);
+  return h("details", {}, h("summary", { "data-key": `twice-${seat}` }, "Add a second photo"), h("p", {}, "For glare, shadows or hands: move no piece, snap from another side. Both photos are then read as one; answers stay."), inputs);
+}
+
 const FOUND = { marks: "its corner marks", artwork: "its printed pattern", corners: "the four corners that were shown" };
 
 function legend(table) {
-  return h("ul", { class: "key", "aria-label": "Signs" }, table.colours.map((colour) => h("li", {}, sign(colour), `${colour.letter} ${colour.name}`)), h("li", {}, "– empty"), h("li", {}, "? dashed: unsure"), h("li", {}, "! thick: said by a person"));
+  return h("ul", { class: "key", "aria-label": "Signs" }, table.colours.map((colour) => h("li", {}, sign(colour), `${colour.letter} ${colour.name}`)), h("li", {}, "– empty"), h("li", {}, "? dashed: unsure"), h("li", {}, "! thick: said by a person, or settled by a second photo"));
 }
 
 async function board({ state, game, table, api, base, seat }) {
   const player = state.players[seat];
-  const place = await placeOf(game.boards[seat]);
+  const places = await placesOf(game, seat);
+  const [place, again] = places;
   if (!place) return [h("h1", {}, player ?? "No such player"), h("p", {}, game.boards[seat] ? "The photo is being read, or no board was found in it." : "There is no photo yet."), h("a", { class: "button", href: `${base}/boards` }, "Back")];
   const cells = cellsOf(game, seat, place, table);
   const doubts = Object.values(cells).filter((cell) => cell.state === "open").length;
-  const tap = (cell) => correct({ game, table, api, seat, player, place, cells }, cell);
+  const tap = (cell) => correct({ game, table, api, seat, player, places, cells }, cell);
   const read = await readingOf(game.boards[seat].reading);
   const told = read.parts[game.boards[seat].part].reading;
   return [h("h1", {}, `${player}’s board`), h("p", { "aria-live": "polite" }, [range(game, player), doubts ? `${doubts} of ${Object.keys(cells).length} cells unsure` : "every cell is sure"].filter(Boolean).join(" · ")),
     told.alarm ? h("p", { class: "box", role: "status" }, told.alarm) : null,
     zoomable(boardSvg(place, cells, { label: `${player}’s board; choose a cell to see and correct it`, tap }), `board-${seat}`), h("p", { class: "quiet" }, "Tap a cell to see it and correct it."), legend(table),
+    again ? [h("h2", {}, "The second photo"), boardSvg(again, cells, { label: `${player}’s board in the second photo` })] : null,
     h("p", { class: "quiet" }, `Found by ${FOUND[told.method] ?? told.method}, true to ${told.error_mm.toFixed(1)} mm.`),
     h("div", { class: "row" }, h("a", { class: "button", href: `${base}/corners/${seat}` }, "The outline is wrong"), h("a", { class: "button", href: `${base}/boards` }, "All boards"))];
 }
@@ -102,12 +129,16 @@ function colourButton(table, name, choose, key) {
   return h("button", { class: "choice", onclick: choose, "data-key": key }, sign(colour), name, h("b", {}, colour?.letter ?? "–"));
 }
 
-function correct({ game, table, api, seat, player, place, cells }, id) {
+// The cell in each photo of its board.
+const crops = (places, id, label) => places.map((place, i) => crop(place, id, i ? `${label}, second photo` : label));
+
+function correct({ game, table, api, seat, player, places, cells }, id) {
   const cell = cells[id];
   const choose = (colour) => async () => { box.close(); await tell("POST", `${api}/answers`, { seat, cell: id, colour }); soon(); };
   const names = cell.choices ?? [...table.colours.map((c) => c.name), "empty"];
   const said = game.answers.find((answer) => answer.seat === seat && answer.cell === id);
-  const box = dialog(`${player}, cell ${id}`, crop(place, id, `Cell ${id} on the photo`), h("p", {}, `Read as ${cell.colour}.`, cell.doubt ? ` ${cell.doubt}.` : "", said ? ` Said by ${said.by}: ${said.colour === "skip" ? "left open" : said.colour}.` : ""),
+  const by = said ? ` Said by ${said.by}: ${said.colour === "skip" ? "left open" : said.colour}.` : cell.said_by ? ` Settled by ${cell.said_by}.` : "";
+  const box = dialog(`${player}, cell ${id}`, crops(places, id, `Cell ${id} on the photo`), h("p", {}, `Read as ${cell.colour}.`, cell.doubt ? ` ${cell.doubt}.` : "", by),
     h("h3", {}, "What lies here?"), names.map((name) => colourButton(table, name, choose(name))), said ? h("button", { onclick: choose("") }, "Take the answer back") : null);
 }
 
@@ -131,7 +162,7 @@ async function ask({ state, game, table, api, base }) {
   if (!open.length) return [h("h1", {}, "Questions"), h("p", { role: "status" }, game.fresh ? (left.length ? "Nothing else to ask." : "Nothing to ask: no doubt can change anything.") : "Working out what that settles …"),
     left.length ? [h("h2", {}, "Left open"), h("ul", { class: "list" }, left.map((q) => h("li", {}, `${q.player}, ${q.cell}. ${q.stakes} `, h("button", { onclick: async () => { await tell("POST", `${api}/answers`, { seat: q.seat, cell: q.cell, colour: "" }); soon(); } }, `Ask again: ${q.player} ${q.cell}`))))] : null, h("h2", {}, "Totals"), totals, game.fresh ? h("a", { class: "button first", href: `${base}/tally` }, "To the tally") : null];
   const q = open[0];
-  const place = await placeOf(game.boards[q.seat]);
+  const places = await placesOf(game, q.seat);
   const cell = game.view.boards[q.seat].cells[q.cell];
   const answer = (colour) => async (event) => {
     for (const button of event.target.closest(".ask").querySelectorAll("button")) button.disabled = true;
@@ -140,11 +171,12 @@ async function ask({ state, game, table, api, base }) {
   };
   const [first, second, ...others] = cell.choices;
   return [h("h1", {}, `${q.player}, cell ${q.cell}`), h("p", { class: "quiet", role: "status" }, open.length === 1 ? "The last question." : `${open.length} questions; an answer may settle others.`),
-    h("div", { class: "ask" }, h("div", { class: "look" }, place ? crop(place, q.cell, `Cell ${q.cell} of ${q.player}’s board, outlined on the photo`) : null, h("div", {}, h("p", {}, `Why: ${cell.doubt ?? "it is in doubt"}.`), h("p", {}, q.stakes))),
+    h("div", { class: "ask" }, h("div", { class: "look" }, crops(places, q.cell, `Cell ${q.cell} of ${q.player}’s board, outlined on the photo`), h("div", {}, h("p", {}, `Why: ${cell.doubt ?? "it is in doubt"}.`), h("p", {}, q.stakes))),
       h("div", {}, h("h2", {}, "What lies here?"),
         colourButton(table, first, answer(first), "choice-1"), colourButton(table, second, answer(second), "choice-2"),
         h("details", {}, h("summary", { "data-key": "others" }, "Something else"), others.map((name) => colourButton(table, name, answer(name)))),
         h("button", { onclick: answer("skip") }, "Leave it open"))),
+    game.view.boards[q.seat].look_again && game.boards[q.seat].parts === 1 ? [h("h2", {}, "Or one more photo"), secondPhoto(game, api, q.player, q.seat)] : null,
     h("h2", {}, "Totals meanwhile"), totals];
 }
 

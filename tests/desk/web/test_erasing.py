@@ -157,6 +157,29 @@ def test_an_evenings_photos_go_from_the_desk_too(desk: Folder, tmp_path: Path, t
     assert desk.evening(FRIDAY).rounds[0].erased == (0, 1)
 
 
+def test_a_second_photo_of_a_board_goes_with_its_player(
+    desk: Folder, tmp_path: Path, tallyglass: Run
+):
+    again = desk.files.keep_photo(photo(6))
+    second = desk.reading(again)
+    desk.add(THURSDAY, "snapped again", game=1, seat=1, photo=again, name="Jo Marsh, again.jpg")
+    desk.add(THURSDAY, "snapped again", game=1, seat=0, photo=desk.photos[4], name="7.jpg")
+    assert [shot.second is not None for shot in shots(desk)] == [True, True, False]
+
+    tallyglass("archive", "erase-person", "Jo Marsh", *places(desk, tmp_path))
+
+    assert b"Jo Marsh" not in desk.everything()
+    assert not desk.files.photo(again).exists()
+    assert not second.with_suffix(".json").exists()
+    ana, cleo = shots(desk)
+    assert (ana.second is not None, cleo.second) == (True, None)
+
+
+def shots(desk: Folder) -> list[Shot]:
+    """The photos of Thursday's first game, by seat."""
+    return [shot for _, shot in sorted(desk.evening(THURSDAY).rounds[0].shots.items())]
+
+
 def test_with_another_archive_the_desk_must_be_named(desk: Folder, tmp_path: Path, tallyglass: Run):
     """A folder that nobody named is never changed, but that is said."""
     Archive(tmp_path / "archive").save(game(1))
