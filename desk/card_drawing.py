@@ -10,6 +10,7 @@ import numpy as np
 from PIL import Image
 
 from desk.answers import quoted
+from desk.given import GivenError
 from scoring.patterns import symmetries
 from scoring.regular import Step, cell_name
 from vision.cards import CardLook
@@ -39,6 +40,20 @@ def turned_steps(steps: Sequence[Step], like: str, top: str) -> list[Step] | Non
         return None
     move = turns[quarters * len(turns) // 4]
     return [move(u, v) for u, v in steps]
+
+
+def pattern_letters(steps: Sequence[Step], needs: Sequence[str], like: str, top: str) -> str:
+    """A card's drawing in letters with the side ``top`` up; cells that are none are left out.
+
+    Raises GivenError where no cell is left, or where the lattice cannot lie so.
+    """
+    kept = [(step, need) for step, need in zip(steps, needs, strict=True) if need != NO_CELL]
+    if not kept:
+        raise GivenError("The card", "has no cell left.")
+    turned = turned_steps([step for step, _ in kept], like, top)
+    if turned is None:
+        raise GivenError("The card", f"on a {like} board a pattern cannot have its top {top}.")
+    return drawing(turned, [need for _, need in kept], like)
 
 
 def drawing(steps: Sequence[Step], needs: Sequence[str], like: str) -> str:

@@ -13,18 +13,18 @@ from desk.card_drawing import (
     NO_CELL,
     TOPS,
     card_toml,
-    drawing,
     look_png,
     named_cells,
-    turned_steps,
+    pattern_letters,
 )
 from desk.durable import write_whole
 from desk.given import GivenError, load_toml, parse_corners, text_of
 from desk.photo_file import photo_in
 from desk.say import working
+from desk.shelf import table_file
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
 from vision.cards import CardLook, look_at_card
-from vision.inks import Ink, tell_inks
+from vision.inks import Ink, Named, tell_inks
 
 SIGNS = "*_0123456789" + NO_CELL
 ANSWER_KEYS = ("name", "points", "top", "right", "cells")
@@ -67,11 +67,8 @@ class Draft:
 def run_card(job: CardJob) -> None:
     """Read each card, ask, show the drawing, and add to the sheet what a person confirmed."""
     sheet = load_sheet(job.sheet)
-    if not sheet.lattice.like:
-        raise GivenError(
-            str(job.sheet), "this board has no regular steps; name the cells of its cards by hand."
-        )
-    palette = load_table(job.table).palette if job.table else None
+    checked_like(sheet)
+    palette = load_table(table_file(job.table)).palette if job.table else None
     given = given_cards(job.answers, [path.name for path in job.photos])
     named: dict[str, list] = {}
     for path in job.photos:
@@ -95,7 +92,7 @@ def seen_card(
     sheet: GameSheet,
     path: Path,
     palette: Palette | None,
-    named: Mapping[str, list],
+    named: Named,
     given: Mapping[str, Any],
 ) -> Draft:
     """What one photo shows, with the answers that were given in a file."""
@@ -104,10 +101,27 @@ def seen_card(
     with working(f"Reading {path.name}"):
         look = look_at_card(photo, sheet.lattice.like, course_height(sheet), corners)
     names = tuple(named_cells(look))
-    inks = tell_inks(look.cells, [c.name for c in sheet.colours if c.in_patterns], palette, named)
+    inks = inks_of(look, sheet, palette, named)
     draft = Draft(path.name, look, names, inks, given, needs_told(sheet, names, inks))
     said = checked_cells(sheet, draft)
     return replace(draft, needs={**draft.needs, **said})
+
+
+def inks_of(
+    look: CardLook, sheet: GameSheet, palette: Palette | None, named: Named
+) -> tuple[Ink, ...]:
+    """The inks of a card's cells, as colours that a pattern of this sheet may ask for."""
+    colours = [colour.name for colour in sheet.colours if colour.in_patterns]
+    return tell_inks(look.cells, colours, palette, named)
+
+
+def checked_like(sheet: GameSheet) -> str:
+    """The regular kind in whose steps the sheet's cards are drawn. Raises GivenError."""
+    if not sheet.lattice.like:
+        raise GivenError(
+            sheet.name, "this board has no regular steps; name the cells of its cards by hand."
+        )
+    return sheet.lattice.like
 
 
 def course_height(sheet: GameSheet) -> float:
@@ -219,16 +233,9 @@ def confirmed(draft: Draft, sheet: GameSheet) -> str | None:
 
 def letters_of(draft: Draft, sheet: GameSheet, top: str) -> str:
     """The drawing with this side up."""
-    like = sheet.lattice.like
-    kept = [
-        (cell.step, draft.needs[name])
-        for cell, name in zip(draft.look.cells, draft.names, strict=True)
-        if draft.needs[name] != NO_CELL
-    ]
-    steps = turned_steps([step for step, _ in kept], like, top)
-    if steps is None:
-        raise GivenError(draft.photo, f"a pattern on {like} cannot have its top {top}.")
-    return drawing(steps, [need for _, need in kept], like)
+    steps = [cell.step for cell in draft.look.cells]
+    needs = [draft.needs[name] for name in draft.names]
+    return pattern_letters(steps, needs, sheet.lattice.like, top)
 
 
 def add_card(path: Path, text: str) -> GameSheet:

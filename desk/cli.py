@@ -329,6 +329,9 @@ def name_colours(
     out: Annotated[Path, typer.Option(help="Picture with the pieces numbered.")] = Path(
         "colours.png"
     ),
+    put: Annotated[
+        bool, typer.Option("--put", help="Put them into the sheet in place of its colours.")
+    ] = False,
 ) -> None:
     """Name and letter a box's colours from single pieces in a row, or from a laid board.
 
@@ -336,7 +339,7 @@ def name_colours(
     """
     from desk.colour_naming import ColourJob, run_sheet_colours
 
-    run_sheet_colours(ColourJob(sheet, photo, names or [], plan, corners), out)
+    run_sheet_colours(ColourJob(sheet, photo, names or [], plan, corners, put), out)
 
 
 @app.command()
@@ -369,14 +372,17 @@ def count(
     supply: Annotated[
         bool, typer.Option("--supply", help="Print a whole count as the sheet's supply.")
     ] = False,
+    put: Annotated[
+        Path | None, typer.Option(help="A sheet into which a whole count is put as its supply.")
+    ] = None,
 ) -> None:
     """Count loose pieces spread out on a table, and say which are missing from the box.
 
     tallyglass count kitchen.table spread.jpg
     """
-    from desk.packing import run_count
+    from desk.packing import CountJob, run_count
 
-    run_count(table, photos, out, added or [], supply=supply)
+    run_count(CountJob(table, photos, out, added or [], supply, put))
 
 
 @app.command("print")

@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ImageColor
 
-from desk.durable import write_whole
+from desk.durable import write_durably, write_whole
 from desk.given import GivenError, parse_corners, text_of
 from desk.packing import png, write
 from desk.photo_file import photo_in
-from desk.sheet_new import propose_letters, quoted
+from desk.sheet_colours import colour_toml, with_colours
+from desk.sheet_new import propose_letters
 from desk.tints import WORDS
 from desk.types import PointsPx
 from scoring.grid import EMPTY_MARK, parse_grid
@@ -46,16 +47,21 @@ PICTURE_PX, LARGEST = 1400, 6.0
 """Width of a picture of pieces, and how much a small photo is enlarged at most."""
 
 
+class CornersNeeded(GivenError):
+    """A laid board without printed marks, whose corners nobody gave."""
+
+
 @dataclass(frozen=True)
 class ColourJob:
     """What was asked for: the sheet, the photo, names in the picture's order; for a laid board its
-    plan, and its corners where no printed marks tell them."""
+    plan, and its corners where no printed marks tell them; whether they are put into the sheet."""
 
     sheet: Path
     photo: Path
     named: Sequence[str] = ()
     plan: Path | None = None
     corners: Sequence[str] | None = None
+    put: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +89,11 @@ def run_sheet_colours(job: ColourJob, out: Path) -> None:
     names = checked_names(words, shown) if words else list(names_for(shown.lab))
     print(f"{job.photo.name}: {len(names)} colours, marked {', '.join(shown.signs)} in {out}")
     print(*shown.remarks, *likenesses(names, shown.lab), "", sep="\n")
-    print(colours_toml(names, shown.signs))
+    colours = lettered(names, shown.signs)
+    if job.put:
+        write_durably(job.sheet, with_colours(sheet.text, colours).encode())
+        print(f"{job.sheet}: these are its colours now.")
+    print(colours_toml(colours, shown.signs))
 
 
 def checked_names(names: Sequence[str], shown: Shown) -> list[str]:
@@ -98,17 +108,19 @@ def checked_names(names: Sequence[str], shown: Shown) -> list[str]:
     return list(names)
 
 
-def colours_toml(names: Sequence[str], signs: Sequence[str]) -> str:
-    """The lines of a sheet for these colours, with letters that do not clash: a plan's own letter
-    stays."""
+def lettered(names: Sequence[str], signs: Sequence[str]) -> list[Colour]:
+    """A colour of each name with letters that do not clash: a plan's own letter stays."""
     wished = {n: sign for n, sign in zip(names, signs, strict=True) if sign.isalpha()}
-    parts = []
-    for (name, letter), sign in zip(propose_letters(names, wished).items(), signs, strict=True):
-        parts.append(
-            f"[[colours]] # {sign} in the picture\nname = {quoted(name)}\n"
-            f'letter = "{letter}"\n# supply = 30\n'
-        )
-    return "\n".join(parts)
+    return [Colour(name, letter) for name, letter in propose_letters(names, wished).items()]
+
+
+def colours_toml(colours: Sequence[Colour], signs: Sequence[str]) -> str:
+    """The lines of a sheet for these colours, each with its sign in the picture."""
+    parts = zip(map(colour_toml, colours), signs, strict=True)
+    return "\n".join(
+        lines.replace("[[colours]]", f"[[colours]] # {sign} in the picture", 1)
+        for lines, sign in parts
+    )
 
 
 def likenesses(names: Sequence[str], lab: Array) -> list[str]:
@@ -188,9 +200,9 @@ def grid_in_signs(plan: str, sheet: GameSheet) -> dict[str, str]:
     marks = [mark for line in plan.splitlines() for mark in line.split("#")[0].partition(":")[2]]
     signs = dict.fromkeys(mark for mark in marks if not mark.isspace() and mark != EMPTY_MARK)
     if len(signs) < 2:
-        raise GivenError("--plan", "shows fewer than two kinds of pieces.")
+        raise GivenError("The plan", "shows fewer than two kinds of pieces.")
     return dict(
-        parse_grid(plan, replace(sheet, colours=tuple(Colour(s, s) for s in signs)), "--plan")
+        parse_grid(plan, replace(sheet, colours=tuple(Colour(s, s) for s in signs)), "The plan")
     )
 
 
@@ -200,7 +212,7 @@ def placed(photo: Photo, sheet: GameSheet, corners_px: PointsPx | None) -> Regis
         return from_corners(photo, sheet.lattice, corners_px)
     found = from_marks(photo, marks_of(sheet))
     if found is None:
-        raise GivenError(photo.name, "give the board's four corners in the photo (--corners).")
+        raise CornersNeeded(photo.name, "give the board's four corners in the photo (--corners).")
     return found
 
 

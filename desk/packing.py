@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,12 +16,14 @@ from PIL import Image
 
 from calibrate.store import load_table
 from calibrate.types import Table
-from desk.answers import quoted
-from desk.durable import write_whole
+from desk.durable import write_durably, write_whole
 from desk.given import GivenError
-from desk.photo_file import photo_in
+from desk.photo_file import photo_bytes, photo_in
 from desk.say import listed, working
-from scoring.sheet import GameSheet
+from desk.sheet_colours import colour_toml, supplied, with_colours
+from desk.shelf import table_file
+from scoring.sheet import GameSheet, load_sheet
+from scoring.types import Colour
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, colours_like_table, tell_pieces
@@ -53,44 +56,111 @@ def count_photo(photo: Photo, table: Table) -> Counted:
     )
 
 
-def run_count(
-    table: Path, photos: Sequence[Path], out: Path, added: Sequence[str] = (), *, supply: bool
-) -> None:
+@dataclass(frozen=True)
+class Whole:
+    """All photos of a box together, and what a person found at the open places: pieces by colour,
+    how many places are still ``open``, which colours may lie unseen on a table like them."""
+
+    counted: Counter[str]
+    open: int
+    hidden: tuple[str, ...]
+
+    @property
+    def final(self) -> bool:
+        """Whether nothing is left to look at."""
+        return not self.open and not self.hidden
+
+
+def whole_count(photos: Sequence[Counted], by_hand: Mapping[str, int]) -> Whole:
+    """The photos added up; with pieces counted ``by_hand`` every open place counts as settled, and
+    so does each colour that was named by hand, if only with 0."""
+    counted = sum((one.counted for one in photos), Counter[str]())
+    hidden = sorted({name for one in photos for name in one.hidden} - set(by_hand))
+    places = 0 if by_hand else sum(len(one.flags) for one in photos)
+    return Whole(counted + Counter(by_hand), places, tuple(hidden))
+
+
+def checked_whole(whole: Whole, sheet: GameSheet) -> Whole:
+    """The count, if it may become the box's supply. Raises GivenError."""
+    if not whole.final:
+        raise GivenError(
+            "The supply",
+            "is only told by a whole count. Look at each open place, and say how many pieces of "
+            f"each colour lie there (at the terminal --and {sheet.colours[0].name}=2); say "
+            f"{listed(whole.hidden, 'and') or 'a colour'} with 0 if there are none.",
+        )
+    return whole
+
+
+@dataclass(frozen=True)
+class CountJob:
+    """What was asked for: the table, photos, a folder for pictures; pieces that a person ``added``
+    at all open places together, as ``moss=2``; whether a whole count is printed as the ``supply``
+    of the sheet's colours, and the sheet to ``put`` it into."""
+
+    table: Path
+    photos: Sequence[Path]
+    out: Path
+    added: Sequence[str] = ()
+    supply: bool = False
+    put: Path | None = None
+
+
+def run_count(job: CountJob) -> None:
     """Count the pieces in all photos together, compare with the sheet, draw what is unsettled.
 
-    ``added`` are the pieces that a person found at all open places together, as ``moss=2``; with
-    ``supply``, the count is printed as the supply of the sheet's colours. Raises GivenError.
+    Raises GivenError.
     """
-    learned = load_table(table)
-    sheet, counted, doubts = learned.sheet, Counter[str](), 0
-    hidden: set[str] = set()
-    for path in photos:
+    learned = load_table(table_file(job.table))
+    sheet = learned.sheet
+    by_hand = counted_by_hand(job.added, sheet)
+    shown = []
+    for path in different(job.photos):
         photo = photo_in(path)
         with working(f"Counting {path.name}"):
             one = count_photo(photo, learned)
-        counted += one.counted
-        doubts += len(one.flags)
-        hidden |= set(one.hidden)
-        picture = out / f"{path.stem}-counted.png"
+        shown.append(one)
+        picture = job.out / f"{path.stem}-counted.png"
         write_whole(picture, one.picture)
         print(f"{path.name}: {one.seen} pieces seen (picture: {picture})")
         print(*(f"  {number}: {why}" for number, why in enumerate(one.flags, start=1)), sep="\n")
-    by_hand = counted_by_hand(added, sheet)
     if by_hand:
         print(f"{sum(by_hand.values())} pieces more are counted by hand.")
-        counted, doubts, hidden = counted + Counter(by_hand), 0, hidden - set(by_hand)
-    print(*balance(sheet, counted, doubts), sep="\n")
-    if hidden:
-        print(hidden_words(sorted(hidden)))
-    if supply and (doubts or hidden):
-        raise GivenError(
-            "--supply",
-            "is only told by a whole count. Look at each open place, and say how many pieces of "
-            f"each colour lie there, such as --and {sheet.colours[0].name}=2; name "
-            f"{listed(sorted(hidden), 'and') or 'a colour'} with 0 if there are none.",
+    whole = whole_count(shown, by_hand)
+    print(*(line.words for line in balance(sheet, whole)), *notes(whole), sep="\n")
+    if job.put:
+        put_supply(job.put, sheet, whole)
+        print(
+            f"{job.put}: the box's supply is in it; `tallyglass table sheet` gives it to a table."
         )
-    if supply:
-        print("", supply_toml(sheet, counted), sep="\n")
+    if job.supply:
+        colours = supplied(sheet, checked_whole(whole, sheet).counted)
+        print("", "# Counted: put these in place of the sheet's colours.", "", sep="\n")
+        print(*map(colour_toml, colours), sep="\n")
+
+
+def put_supply(path: Path, sheet: GameSheet, whole: Whole) -> None:
+    """Write a whole count into a sheet's file as its supply. Raises GivenError where the count is
+    not whole, or where that sheet has other colours than ``sheet``, by which was counted."""
+    counted = checked_whole(whole, sheet).counted
+    target = load_sheet(path)
+    if {colour.name for colour in target.colours} != {colour.name for colour in sheet.colours}:
+        raise GivenError(target.name, "has other colours than the table by which was counted.")
+    text = with_colours(target.text, supplied(target, counted))
+    write_durably(path, text.encode())
+
+
+def different(photos: Sequence[Path]) -> Sequence[Path]:
+    """The photos, no two alike: each piece would count twice. Raises GivenError."""
+    seen: dict[bytes, Path] = {}
+    for path in photos:
+        digest = hashlib.sha256(photo_bytes(path)).digest()
+        if digest in seen:
+            raise GivenError(
+                str(path), f"is the same photo as {seen[digest]}; its pieces would count twice."
+            )
+        seen[digest] = path
+    return photos
 
 
 def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
@@ -105,16 +175,6 @@ def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
             )
         found[names[name]] = found.get(names[name], 0) + int(number)
     return found
-
-
-def supply_toml(sheet: GameSheet, counted: Counter[str]) -> str:
-    """The sheet's colours with the count as their supply; a person puts them into the sheet."""
-    lines = ["# Counted: put these in place of the sheet's colours."]
-    for colour in sheet.colours:
-        lines += ["", "[[colours]]", f"name = {quoted(colour.name)}", f'letter = "{colour.letter}"']
-        lines += [f"supply = {counted[colour.name]}"]
-        lines += [] if colour.in_patterns else ["in_patterns = false"]
-    return "\n".join(lines)
 
 
 def hidden_words(colours: Sequence[str]) -> str:
@@ -134,23 +194,50 @@ def flag_words(spread: Spread, told: Sequence[ToldPiece]) -> Iterator[str]:
         yield place.why
 
 
-def balance(sheet: GameSheet, counted: Counter[str], doubts: int) -> Iterator[str]:
-    """A line a colour: counted, in the box, what is missing or too many."""
+@dataclass(frozen=True)
+class Line:
+    """What is said of one colour: counted, the box's supply, what is missing ("" where the supply
+    is not known), and all of it in words."""
+
+    colour: Colour
+    counted: int
+    said: str
+
+    @property
+    def words(self) -> str:
+        """The line for a terminal."""
+        start = f"{self.colour.name} ({self.colour.letter}): {self.counted}"
+        return f"{start} of {self.colour.supply}, {self.said}" if self.said else start
+
+
+def balance(sheet: GameSheet, whole: Whole) -> Iterator[Line]:
+    """A line a colour. A place that is open may hold a piece of any colour, so that a colour lacks
+    at most, or has too many by at least, what is said."""
     for colour in sheet.colours:
-        line = f"{colour.name} ({colour.letter}): {counted[colour.name]}"
-        if colour.supply is not None:
-            short = colour.supply - counted[colour.name]
-            if short > 0:
-                said = f"{'at most ' * bool(doubts)}{short} missing"
-            else:
-                said = f"{'at least ' * bool(doubts)}{-short} too many" if short else "complete"
-            line += f" of {colour.supply}, {said}"
-        yield line
-    if doubts:
+        counted = whole.counted[colour.name]
+        unsure = whole.open or colour.name in whole.hidden
+        short = 0 if colour.supply is None else colour.supply - counted
+        if colour.supply is None:
+            said = ""
+        elif short > 0:
+            said = f"{'at most ' * bool(unsure)}{short} missing"
+        elif short < 0:
+            said = f"{'at least ' * bool(unsure)}{-short} too many"
+        else:
+            said = "complete"
+        yield Line(colour, counted, said)
+
+
+def notes(whole: Whole) -> Iterator[str]:
+    """What keeps a count from being final."""
+    if whole.open:
+        number = f"{whole.open} places are" if whole.open > 1 else "One place is"
         yield (
-            f"{doubts} places are not counted: look at the numbers in the picture. Counts are "
-            "final only when every place is settled."
+            f"{number} not counted: look at the numbers in the picture. Counts are final only "
+            "when every place is settled."
         )
+    if whole.hidden:
+        yield hidden_words(whole.hidden)
 
 
 def counted_png(spread: Spread, told: Sequence[ToldPiece], sheet: GameSheet) -> bytes:

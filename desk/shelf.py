@@ -124,6 +124,11 @@ class Shelf:
         """The version of a table that is used."""
         return self.history(name)[-1]
 
+    def table(self, name: str) -> Table:
+        """The table that is used, under the name that it has here."""
+        latest = self.latest(name)
+        return replace(load_table(latest.path), name=latest.name)
+
     def put(self, table: Table) -> Version:
         """Add a table; one of its name becomes an older version."""
         name = checked_name(table.name)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 app = typer.Typer(
-    help="Tables on the shelf: list, rename, bring back, export, import.",
+    help="Tables on the shelf: list, rename, bring back, give a changed sheet, export, import.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -58,6 +58,18 @@ def rename(
     from desk.tables import run_rename
 
     run_rename(data, name, new)
+
+
+@app.command("sheet")
+def sheet(
+    name: Name,
+    file: Annotated[Path, typer.Argument(metavar="SHEET", help="The changed game sheet (TOML).")],
+    data: Data = None,
+) -> None:
+    """Give a table new cards, rules or supply of its game; what it learned stays."""
+    from desk.tables import run_sheet
+
+    run_sheet(data, name, file)
 
 
 @app.command("export")

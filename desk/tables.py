@@ -12,8 +12,10 @@ from desk.given import GivenError
 from desk.say import complain
 from desk.shelf import SUFFIX, Shelf, Version, default_data_folder
 from desk.table_file import limits_told, packed_table, take_in
+from desk.table_sheet import with_sheet
 from scoring.given_file import read_given
 from scoring.limits import MOST_TABLE_BYTES
+from scoring.sheet import load_sheet
 
 
 def shelf_in(data: Path | None) -> Shelf:
@@ -60,6 +62,13 @@ def run_rename(data: Path | None, name: str, new: str) -> None:
     """Another name."""
     versions = shelf_in(data).rename(name, new)
     print(f"{name} is now called {versions[-1].name}.")
+
+
+def run_sheet(data: Path | None, name: str, sheet: Path) -> None:
+    """Give a table a changed sheet, as a new version of it."""
+    shelf = shelf_in(data)
+    now = shelf.put(with_sheet(shelf.table(name), load_sheet(sheet)))
+    print(f"{now.name}: has the sheet {sheet} now, as version {now.number}.")
 
 
 def run_export(data: Path | None, name: str, out: Path) -> None:

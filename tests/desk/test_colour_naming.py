@@ -93,6 +93,19 @@ def test_pieces_that_are_not_as_their_sign_says_are_named() -> None:
     assert "compare with the plan" in shown.remarks[0]
 
 
+def test_a_rows_colours_are_put_into_a_sheet_without_cards(tallyglass: Run, tmp_path: Path) -> None:
+    photo, sheet = tmp_path / "row.jpg", tmp_path / "game.toml"
+    photo.write_bytes(encode(spread_of(ROW, "plain", 3).pixels, 92))
+    board = ("--kind", "courses", "--rows", "6,7,6", "--pitch", "22", "--row-pitch", "17.5")
+    made = tallyglass("sheet", "new", sheet, "--name", "Roof", "--colour", "any", *board)
+    words = ("--names", "moss,plum,slate,lichen", "--put", "--out", tmp_path / "row.png")
+    ended = tallyglass("sheet", "colours", sheet, photo, *words)
+
+    assert (made.code, ended.code) == (0, 0), made.err + ended.err
+    assert {c.name for c in load_sheet(sheet).colours} == set(ROW)
+    assert [c.letter for c in load_sheet(sheet).colours] == ["M", "P", "S", "L"]
+
+
 def test_too_few_names_are_refused_with_the_number_seen(tallyglass: Run, tmp_path: Path) -> None:
     photo = tmp_path / "row.jpg"
     photo.write_bytes(encode(spread_of(ROW, "plain", 3).pixels, 92))

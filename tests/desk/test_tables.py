@@ -19,8 +19,12 @@ from calibrate.store import load_table, save_table, table_bytes
 from calibrate.types import Table
 from desk.aside import move_aside
 from desk.calibrating import put_on_shelf
+from desk.given import GivenError
+from desk.sheet_cards import Typed, with_card
 from desk.shelf import Shelf, ShelfError
 from desk.table_file import MANIFEST, packed_table, take_in, unpacked_table
+from desk.table_sheet import fits, with_sheet
+from scoring.sheet import parse_sheet
 from tests.desk.practice import PRACTICE, Run
 
 Parts = dict[str, bytes]
@@ -232,3 +236,37 @@ def test_calibrate_puts_a_name_on_the_shelf(
     assert first == "Kitchen: the table for The Roof at Penmarrow is learned and on the shelf."
     assert second.endswith("Version 1 is kept; `table back` uses it again.")
     assert len(Shelf(tmp_path / "tallyglass" / "desk" / "tables").history("kitchen")) == 2
+
+
+def test_a_table_is_given_new_cards_and_keeps_what_it_learned(
+    tallyglass: Run, known: Table, tmp_path: Path
+) -> None:
+    shelf = Shelf(tmp_path / "tables")
+    shelf.put(known)
+    sheet = tmp_path / "game.toml"
+    sheet.write_text(with_card(known.sheet.text, Typed("Long Row", 4, "M M M M")))
+    ended = tallyglass("table", "sheet", "Kitchen", sheet, "--data", tmp_path)
+    now = shelf.table("Kitchen")
+
+    assert ended.code == 0, ended.err
+    assert "as version 2" in ended.out
+    assert now.sheet.cards[-1].name == "Long Row"
+    assert now.palette.samples.tolist() == known.palette.samples.tolist()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("gap_mm = 1.0", "gap_mm = 1.5", "another board"),
+        ('name = "moss"', 'name = "mud"', "other colours"),
+        ("piece_height_mm = 2.8", "piece_height_mm = 9.0", "another board"),
+    ],
+)
+def test_a_table_of_other_things_is_not_given_a_sheet(
+    known: Table, old: str, new: str, said: str
+) -> None:
+    sheet = parse_sheet(known.sheet.text.replace(old, new))
+
+    assert not fits(known.sheet, sheet)
+    with pytest.raises(GivenError, match=f"was learned for {said}"):
+        with_sheet(known, sheet)
