@@ -18,7 +18,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 
 from desk.say import CAUTION
-from desk.web import making, shelf_routes, spread_routes
+from desk.web import card_routes, colour_routes, making, shelf_routes, spread_routes
 from desk.web.crew import Crew
 from desk.web.errors import Refusal
 from desk.web.files import Files
@@ -83,9 +83,8 @@ def create_app(desk: Desk) -> Asgi:
     app.state.door, app.state.sessions, app.state.demo = desk.door, sessions, desk.demo
     app.state.invite = inviter(sessions, desk.address)
     app.include_router(router)
-    app.include_router(making.router)
-    app.include_router(shelf_routes.router)
-    app.include_router(spread_routes.router)
+    for part in (making, shelf_routes, spread_routes, colour_routes, card_routes):
+        app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     add_pages(app, templates, sessions)
     add_refusals(app)

@@ -39,7 +39,7 @@ from desk.web.routes.asked import (
 )
 from scoring.grid import format_grid
 from scoring.sheet import load_sheet, parse_sheet
-from scoring.types import Grid
+from scoring.types import EMPTY, Grid
 
 router = APIRouter(prefix="/api", responses=REFUSALS)
 
@@ -129,9 +129,11 @@ def taps_of(form: forms.ProposalForm) -> Taps:
 
 @router.get("/sheets/{sheet}", summary="A game sheet: its colours, its cards, its text")
 def sheet_view(request: Request, sheet: Named) -> dict[str, Any]:
-    """Cards have a drawn picture each."""
+    """Cards have a drawn picture each; ``blank_plan`` is a plan with every cell empty."""
     game = load_sheet(office_of(request).files.sheet(sheet))
-    return {**game_view(game, f"/api/sheets/{sheet}/cards"), "text": game.text}
+    blank = format_grid(dict.fromkeys(game.lattice.neighbours, EMPTY), game)
+    view = game_view(game, f"/api/sheets/{sheet}/cards")
+    return {**view, "blank_plan": blank, "text": game.text}
 
 
 @router.get(

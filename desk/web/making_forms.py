@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints
 
-from desk.web.forms import By, Corner, Form, Name
+from desk.web.forms import By, Corner, Form, Name, Place
 
 Digest = Annotated[str, StringConstraints(pattern="^[0-9a-f]{64}$")]
 Spot = Annotated[
@@ -36,10 +36,15 @@ class ProposalForm(Form):
     by: By = "host"
 
 
-class ColourForm(Form):
-    """A colour of piece, and how many the box holds where that is known."""
+ColourName = Annotated[Name, AfterValidator(str.lower)]
+Letter = Annotated[str, StringConstraints(pattern="^[A-Za-z]$")]
 
-    name: Name
+
+class ColourForm(Form):
+    """A colour of piece, its letter and how many the box holds, where those are known."""
+
+    name: ColourName
+    letter: Letter | None = None
     supply: Annotated[int, Field(ge=1, le=10_000)] | None = None
 
 
@@ -65,10 +70,77 @@ class CardForm(Form):
     by: By = "host"
 
 
-class SpreadForm(Form):
-    """A photo of loose pieces, sent before."""
+class ColoursForm(Form):
+    """All colours of a sheet, in place of its own."""
+
+    colours: Annotated[list[ColourForm], Field(min_length=1, max_length=40)]
+    by: By = "host"
+
+
+class RowForm(Form):
+    """A photo of a row of pieces; with a ``plan`` in signs of one's own, of a laid board."""
 
     photo: Digest
+    plan: Annotated[str, StringConstraints(max_length=20_000)] = ""
+    corners_px: Corners | None = None
+    by: By = "host"
+
+
+class DraftRowForm(ProposalForm):
+    """A board that is no sheet yet, and the photo of a row of its pieces."""
+
+    row: Digest
+
+
+class NamedInk(Form):
+    """An ink that a person named on an earlier card of the same printing and light."""
+
+    colour: Name
+    lab: Annotated[
+        list[Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]],
+        Field(min_length=3, max_length=3, description="CIELAB."),
+    ]
+
+
+class CardPhotoForm(Form):
+    """A photo of a card; ``table`` names one whose pieces tell the printed colours."""
+
+    photo: Digest
+    table: Place | None = None
+    corners_px: Corners | None = None
+    named: Annotated[list[NamedInk], Field(max_length=400)] = Field(default_factory=list)
+    by: By = "host"
+
+
+class CellForm(Form):
+    """One cell of a card: its step on the lattice, and the letter or sign that it asks for."""
+
+    step: Annotated[list[Annotated[int, Field(ge=-100, le=100)]], Field(min_length=2, max_length=2)]
+    need: Annotated[str, StringConstraints(pattern="^[A-Za-z0-9*_.]$")]
+
+
+class PatternForm(Form):
+    """All cells of a card, settled, and which side of the picture is the card's top."""
+
+    cells: Annotated[list[CellForm], Field(min_length=1, max_length=100)]
+    top: Annotated[str, StringConstraints(pattern="^(up|right|down|left)$")] = "up"
+    by: By = "host"
+
+
+class CountForm(Form):
+    """Photos of loose pieces, no piece in two, and what a person found at all open places."""
+
+    photos: Annotated[list[Digest], Field(min_length=1, max_length=20)]
+    by_hand: Annotated[
+        dict[ColourName, Annotated[int, Field(ge=0, le=10_000)]], Field(max_length=40)
+    ] = Field(default_factory=dict)
+    by: By = "host"
+
+
+class SheetOfForm(Form):
+    """The sheet that a table is given."""
+
+    sheet: Place
     by: By = "host"
 
 

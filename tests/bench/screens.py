@@ -67,6 +67,7 @@ def screens(evening: str, calibration: str, kept: int) -> list[Screen]:
         ("trial", f"#/tables/{TABLE}/trial", "", ".layout"),
         ("count", f"#/tables/{TABLE}/count", "", ".file"),
         ("colours", "#/sheets/penmarrow/colours", "", ".file"),
+        ("card", "#/sheets/penmarrow/card", "", ".file"),
         ("sheets", "#/sheets", "", "a.line"),
         ("sheet", "#/sheets/penmarrow", "", ".card"),
         ("sheet-new", "#/sheets/new", "", "h1"),

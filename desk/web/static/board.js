@@ -88,7 +88,7 @@ export function crop(place, id, label) {
 }
 
 // Four corners to drag, or tap one after another, or move with the arrow keys; a magnifier shows where.
-export function cornerPicker(picture, size, start, done) {
+export function cornerPicker(picture, size, start, done, what = "board") {
   const [width, height] = [size.width, size.height];
   const spots = start ?? [[0.15, 0.15], [0.85, 0.15], [0.85, 0.85], [0.15, 0.85]].map(([u, v]) => [u * width, v * height]);
   const names = ["top left", "top right", "bottom right", "bottom left"];
@@ -100,7 +100,7 @@ export function cornerPicker(picture, size, start, done) {
   svg.append(frame);
   const glass = s("svg", { class: "glass", "aria-hidden": "true" }, s("image", { href: picture, width, height }), s("line"), s("line"));
   const said = h("p", { role: "status" });
-  const handles = names.map((name, i) => s("g", { class: "handle", tabindex: "0", role: "slider", "aria-label": `Corner ${i + 1}, ${name} of the board`, "aria-valuenow": 0, "aria-valuetext": "" },
+  const handles = names.map((name, i) => s("g", { class: "handle", tabindex: "0", role: "slider", "aria-label": `Corner ${i + 1}, ${name} of the ${what}`, "aria-valuenow": 0, "aria-valuetext": "" },
     s("circle", { class: "ring", r: ring }), s("circle", { class: "rim", r: ring }), s("text", { dy: -1.3 * ring }, String(i + 1))));
   svg.append(...handles);
   const draw = () => {
@@ -116,7 +116,7 @@ export function cornerPicker(picture, size, start, done) {
     const [across, down] = glass.querySelectorAll("line");
     for (const [key, value] of Object.entries({ x1: x - reach, x2: x + reach, y1: y, y2: y, "stroke-width": reach / 40 })) across.setAttribute(key, value);
     for (const [key, value] of Object.entries({ x1: x, x2: x, y1: y - reach, y2: y + reach, "stroke-width": reach / 40 })) down.setAttribute(key, value);
-    said.textContent = `Corner ${active + 1}: ${names[active]} of the board.`;
+    said.textContent = `Corner ${active + 1}: ${names[active]} of the ${what}.`;
   };
   const at = (event) => {
     const spot = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
@@ -149,7 +149,7 @@ export function cornerPicker(picture, size, start, done) {
   draw();
   const scale = width / size.full_size_px[0];
   const full = () => spots.map(([x, y]) => [x / scale - 0.5, y / scale - 0.5]);
-  return [h("p", {}, "Tap the board's four corners, beginning with the one that is its top left (where A1 is), clockwise. Then drag each to fit; the arrow keys move the chosen one, with Shift farther."),
+  return [h("p", {}, `Tap the ${what}’s four corners, beginning with the one that is its top left${what === "board" ? " (where A1 is)" : ""}, clockwise. Then drag each to fit; the arrow keys move the chosen one, with Shift farther.`),
     h("div", { class: "row" }, glass, h("div", { class: "grow" }, said)), h("div", { class: "pick" }, svg),
     h("div", { class: "row" }, h("button", { class: "first", onclick: () => done(full()) }, "These are the corners"))];
 }

@@ -5,6 +5,7 @@ import * as games from "./games.js";
 import * as calibrating from "./calibrating.js";
 import * as looking from "./looking.js";
 import * as making from "./making.js";
+import * as cards from "./cards.js";
 import * as spreads from "./spreads.js";
 
 const ROUTES = [
@@ -17,6 +18,7 @@ const ROUTES = [
   [/^\/sheets\/new$/, null, making.newSheet],
   [/^\/sheets\/([a-z0-9-]+)$/, null, making.sheet],
   [/^\/sheets\/([a-z0-9-]+)\/colours$/, null, spreads.colours],
+  [/^\/sheets\/([a-z0-9-]+)\/card$/, null, cards.fromPhoto],
   [/^\/tables$/, null, making.shelf],
   [/^\/tables\/([a-z0-9-]+)\/trial$/, null, making.trial],
   [/^\/tables\/([a-z0-9-]+)\/count$/, null, spreads.count],

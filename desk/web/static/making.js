@@ -101,8 +101,16 @@ function overlay(made, mode) {
 
 function details(made) {
   const name = h("input", { type: "text", name: "game", required: true, maxlength: 40, value: made.name ?? "" });
-  const colours = h("textarea", { name: "colours", required: true, rows: 6, spellcheck: "false" }, made.colours ?? "");
+  const colours = h("textarea", { name: "colours", required: true, rows: 6, spellcheck: "false", autocapitalize: "none" }, made.colours ?? "");
   const height = h("input", { type: "text", name: "height", inputmode: "decimal", value: made.height ?? "" });
+  const row = async (file) => {
+    const sent = await put("/api/photos", file);
+    if (!sent) return;
+    say("Looking at the pieces …");
+    const told = await tell("POST", "/api/boards/colours", { ...asked(draft()), row: sent.photo });
+    if (told) keep({ colours: told.colours.map((one) => one.name).join("\n"), row: { picture: told.picture, remarks: told.remarks } });
+  };
+  const seenRow = made.row ? [h("p", { role: "status" }, "The lines below have the pieces from left to right; names are proposed by their looks, change what is wrong."), made.row.remarks.map((words) => h("p", { class: "box" }, words)), h("img", { class: "layout", src: made.row.picture, alt: "The pieces, numbered from left to right" })] : null;
   for (const input of [name, colours, height]) input.addEventListener("input", () => localStorage.setItem(DRAFT, JSON.stringify({ ...draft(), name: name.value, colours: colours.value, height: height.value })));
   const send = async (event) => {
     event.preventDefault();
@@ -116,7 +124,7 @@ function details(made) {
     seen = null;
     location.hash = `#/sheets/${sheet.name}`;
   };
-  return h("form", { onsubmit: send }, h("h2", {}, "The game"), field("Name of the game", name), field("Colours of the pieces", colours, "One a line; then how many the box holds, if you know: moss 32"), field("Height of a piece in mm", height, "Tall pieces hide what lies behind them."), h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Every cell is right: make the sheet")));
+  return h("form", { onsubmit: send }, h("h2", {}, "The game"), field("Name of the game", name), h("h3", {}, "Colours of the pieces"), h("p", {}, "Lay one piece of each in a row on a plain table and photograph them from above, or type their names."), h("div", { class: "row" }, filePicker("Photo of the row", "image/*", "row-photo", row)), seenRow, field("Names of the colours", colours, "One a line; then how many the box holds, if you know: moss 32"), field("Height of a piece in mm", height, "Tall pieces hide what lies behind them."), h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Every cell is right: make the sheet")));
 }
 
 export async function sheets() {
@@ -125,33 +133,38 @@ export async function sheets() {
 }
 
 export async function sheet(_state, name) {
-  const game = await call("GET", `/api/sheets/${name}`);
+  const [game, { tables }] = await Promise.all([call("GET", `/api/sheets/${name}`), call("GET", `/api/sheets/${name}/tables`)]);
+  const give = (one) => h("button", { "data-key": `give-${one.id}`, onclick: async () => { if (await tell("POST", `/api/shelf/${one.id}/sheet`, { sheet: name })) redraw(); } }, `Give it to ${one.name}`);
+  const older = tables.filter((one) => !one.current);
   const cards = game.cards.map((card, number) => h("li", { class: "card" }, h("h3", {}, card.name), h("img", { src: `${card.picture}?of=${encodeURIComponent(card.name)}`, alt: `The pattern of ${card.name}`, width: 168, height: 128 }), h("p", { class: "quiet" }, `${card.points}; ${card.moves}`),
     h("button", { class: "plain", onclick: async () => { if (await tell("DELETE", `/api/sheets/${name}/cards/${number}`)) redraw(); } }, `Take out ${card.name}`)));
   const pages = ["a4", "letter"].map((paper) => h("a", { class: "button", href: `/api/sheets/${name}/printables.pdf?paper=${paper}`, download: `${name}-${paper}.pdf` }, paper === "a4" ? "Pages on A4 (PDF)" : "Pages on Letter (PDF)"));
   return [h("h1", {}, game.game), h("p", {}, `${game.cells} cells; ${game.colours.map((colour) => `${colour.letter} ${colour.name}`).join(", ")}.`),
-    h("div", { class: "row" }, h("a", { class: "button first", href: "#/calibrate" }, "Learn a table for it"), h("a", { class: "button", href: `#/sheets/${name}/colours` }, "Colours from a photo"), pages, h("a", { class: "button", href: `/api/sheets/${name}/layout.txt`, download: `${name}-layout.txt` }, "Plan of the printed layout")),
+    h("div", { class: "row" }, h("a", { class: "button first", href: "#/calibrate" }, "Learn a table for it"), h("a", { class: "button", href: `#/sheets/${name}/colours` }, "Colours from a photo"), h("a", { class: "button", href: `#/sheets/${name}/card` }, "A card from a photo"), pages, h("a", { class: "button", href: `/api/sheets/${name}/layout.txt`, download: `${name}-layout.txt` }, "Plan of the printed layout")),
+    older.length ? h("div", { class: "box" }, h("p", {}, "Tables that were learned before have an earlier sheet, without what was changed since."), h("div", { class: "row" }, older.map(give))) : null,
     h("h2", {}, "Cards"), cards.length ? h("ul", { class: "cards" }, cards) : h("p", { class: "quiet" }, "There are no cards yet."), cardForm(name),
     h("details", {}, h("summary", {}, "The sheet as text"), h("pre", { class: "scroll", tabindex: "0" }, game.text), h("a", { class: "button", href: `data:text/plain;charset=utf-8,${encodeURIComponent(game.text)}`, download: `${name}.toml` }, "Save as a file"))];
 }
 
-function cardForm(sheet) {
+// A card in letters: typed, or with the `pattern` that was read from a photo; `added` follows.
+export function cardForm(sheet, { pattern: start = "", title = "A card, typed", added = redraw } = {}) {
   const name = h("input", { type: "text", name: "card", required: true, maxlength: 40 });
   const points = h("input", { type: "text", name: "points", inputmode: "numeric", required: true, value: "3" });
-  const pattern = h("textarea", { name: "pattern", required: true, rows: 5, spellcheck: "false" });
+  const pattern = h("textarea", { name: "pattern", required: true, rows: 5, spellcheck: "false", autocapitalize: "none" }, start);
   const ticks = [["turns", "May be turned", true], ["mirrors", "May be mirrored", true], ["each", "Counts each time", false], ["common", "Open to all players", false]].map(([key, label, checked]) => [key, h("input", { type: "checkbox", name: key, checked }), label]);
   const drawn = h("div", { role: "status" });
   const form = () => ({ name: name.value, points: Number(points.value) || 0, pattern: pattern.value, ...Object.fromEntries(ticks.map(([key, input]) => [key, input.checked])), by: me() });
   const look = async () => {
-    const answer = await fetch(`/api/sheets/${sheet}/drawing`, { method: "POST", headers: { "X-Tallyglass": "1", "Content-Type": "application/json" }, body: JSON.stringify(form()) }).catch(() => null);
+    const answer = await fetch(`/api/sheets/${sheet}/drawing`, { method: "POST", headers: { "X-Tallyglass": "1", "Content-Type": "application/json" }, body: JSON.stringify({ ...form(), name: name.value || "?" }) }).catch(() => null);
     if (!answer) { say("The desk cannot be reached. Try again."); return; }
     if (!answer.ok) { drawn.replaceChildren(h("p", { class: "box" }, (await answer.json()).problem)); return; }
     drawn.replaceChildren(h("img", { src: URL.createObjectURL(await answer.blob()), alt: `The pattern as typed: ${pattern.value}`, width: 168, height: 128 }));
   };
-  const send = async (event) => { event.preventDefault(); if (await tell("POST", `/api/sheets/${sheet}/cards`, form())) redraw(); };
-  return h("form", { onsubmit: send }, h("h3", {}, "A card, typed"), field("Name of the card", name), field("Points", points),
+  const send = async (event) => { event.preventDefault(); if (await tell("POST", `/api/sheets/${sheet}/cards`, form())) added(name.value); };
+  if (start) look();
+  return h("form", { onsubmit: send }, h("h3", {}, title), start ? drawn : null, field("Name of the card", name), field("Points", points),
     field("Its pattern in letters", pattern, "Pieces of a row two characters apart; where rows stand half a cell on, the next row one character to the right. * any piece, _ none, equal digits one colour."),
-    ticks.map(([, input, label]) => h("label", { class: "row" }, input, label)), drawn,
+    ticks.map(([, input, label]) => h("label", { class: "row" }, input, label)), start ? null : drawn,
     h("div", { class: "row" }, h("button", { type: "button", "data-key": "look", onclick: look }, "Look at it"), h("button", { class: "first", type: "submit" }, "Add the card")));
 }
 

@@ -11,14 +11,17 @@ import pytest
 from starlette.testclient import TestClient
 
 from desk.sheet_cards import Typed, with_card, without_card
+from samples.finish import encode
 from scoring.sheet import load_sheet
 from tests.desk.practice import PRACTICE, SAMPLES
 from tests.desk.web.conftest import TABLE, furnished
 from tests.desk.web.served import served
 from tests.desk.web.test_journey import CHROMIUM, Phone, browser
+from tests.vision.test_spread import spread_of
 
 __all__ = ["browser"]
 
+ROW = ["moss", "plum", "slate", "lichen"]
 SHEETS = sorted((SAMPLES / "sheets").glob("*.toml"))
 
 
@@ -67,6 +70,8 @@ def address(tmp_path_factory: pytest.TempPathFactory, table: Path) -> Iterator[s
 
 @pytest.mark.skipif(not CHROMIUM.exists(), reason="there is no /usr/bin/chromium on this machine")
 def test_a_new_game_and_its_table_on_a_phone(browser: Any, address: str, tmp_path: Path) -> None:
+    row = tmp_path / "row.jpg"
+    row.write_bytes(encode(spread_of(ROW, "plain", 3).pixels, 92))
     host = Phone(browser, address)
     page = host.page
 
@@ -101,7 +106,12 @@ def test_a_new_game_and_its_table_on_a_phone(browser: Any, address: str, tmp_pat
     page.wait_for_selector("text=building begins at 6 of them")
     host.check("new-sheet-proposal")
     page.fill("[name=game]", "Harbour Roofs")
-    page.fill("[name=colours]", "moss 32\nrust")
+    page.set_input_files("[data-key=row-photo]", row)
+    page.wait_for_selector("img[alt^='The pieces, numbered']")
+    assert len(page.input_value("[name=colours]").splitlines()) == len(ROW)
+    assert page.input_value("[name=game]") == "Harbour Roofs"
+    host.check("new-sheet-colours")
+    page.fill("[name=colours]", "Moss 32\nrust")
     page.click("text=Every cell is right")
 
     # A card, the pages.

@@ -1,0 +1,137 @@
+"""A card from a photo on the phone: read, settled, confirmed, added, and given to a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+
+from desk.shelf import Shelf
+from samples.cards import card_board, invent_edition, piece_paints
+from samples.conditions import Conditions
+from samples.penmarrow import load_penmarrow
+from samples.photographer import empty_grid, take_photo
+from samples.practice import PENMARROW_PRINT
+from scoring.patterns import parse_pattern
+from scoring.sheet import load_sheet
+from tests.desk.web.conftest import TABLE, furnished
+from tests.desk.web.served import served
+from tests.desk.web.test_journey import CHROMIUM, Phone, browser, until
+
+__all__ = ["browser"]
+
+NAME = "Bell Rope"
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The card Bell Rope (plum, rust, plum on a slope) on a table by a window."""
+    sheet = load_penmarrow()
+    card = next(card for card in sheet.cards if card.name == NAME)
+    edition = invent_edition(sheet, piece_paints(sheet, PENMARROW_PRINT), 3)
+    board = card_board(sheet, card, edition, PENMARROW_PRINT)
+    light = replace(Conditions(), size_px=(900, 900), loose=0, turn_deg=6.0, supersample=1.0)
+    shot = take_photo(board, empty_grid(board), light, np.random.default_rng(1))
+    path = tmp_path_factory.mktemp("card") / "bell-rope.jpg"
+    path.write_bytes(shot.jpeg())
+    return path
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory, table: Path) -> Iterator[tuple[str, Path]]:
+    folder = tmp_path_factory.mktemp("cards")
+    with served(furnished(folder / "data", table), folder / "archive") as desk:
+        yield desk.address, folder / "data"
+
+
+@pytest.mark.skipif(not CHROMIUM.exists(), reason="there is no /usr/bin/chromium on this machine")
+def test_a_card_is_read_settled_and_added_on_a_phone(
+    browser: Any, desk: tuple[str, Path], photo: Path
+) -> None:
+    address, data = desk
+    host = Phone(browser, address)
+    page = host.page
+    host.go("/#/sheets/penmarrow", "text=A card from a photo")
+    page.click(f"text=Take out {NAME}")
+    page.wait_for_selector(f"text=Take out {NAME}", state="detached")
+    host.press("text=A card from a photo", "[data-key=card-photo]")
+    host.check("card-empty")
+    page.set_input_files("[data-key=card-photo]", photo)
+    page.wait_for_selector("text=3 cells are seen")
+    host.check("card")
+
+    # Each cell can be settled with the keyboard alone; a sign is never guessed at.
+    for cell, letter in (("A1", "P"), ("B1", "R"), ("C1", "P")):
+        page.focus(f"[data-cell={cell}]")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("dialog")
+        if cell == "A1":
+            host.check("card-choice")
+        page.click(f"dialog [data-key=need-{letter}]")
+        page.wait_for_selector(f"[data-cell={cell}] .answered")
+    page.wait_for_selector("[name=pattern]")
+    assert page.input_value("[name=pattern]") == "P\n R\n  P"
+    page.click("[data-key=top-down]")
+    until(host, lambda: page.get_attribute("[data-key=top-down]", "aria-pressed") == "true")
+    assert page.input_value("[name=pattern]") == "P\n R\n  P"  # it is the same upside down
+    page.click("[data-key=top-right]")  # courses have no sideways
+    page.wait_for_selector("#say >> text=cannot have its top right")
+    host.errors.clear()
+    page.click("[data-key=top-up]")
+    page.wait_for_selector("[name=pattern]")
+    page.wait_for_selector("img[alt^='The pattern as typed']")
+    page.fill("[name=card]", NAME)
+    page.fill("[name=points]", "4")
+    host.check("card-settled")
+    page.click("text=Add the card")
+    page.wait_for_selector(f"text={NAME} is in the sheet.")
+    card = load_sheet(data / "sheets" / "penmarrow.toml").cards[-1]
+    assert (card.name, card.points) == (NAME, 4)
+    assert card.pattern == parse_pattern("P\n R\n  P", "courses")
+
+    # The next card of this printing: the inks that were named are known.
+    page.set_input_files("[data-key=card-photo]", photo)
+    page.wait_for_selector("text=3 cells are seen and settled")
+
+    # The table that was learned before is given the sheet with the new card.
+    host.press("text=The sheet and its cards", f"[data-key=give-{TABLE}]")
+    host.check("sheet-give")
+    page.click(f"[data-key=give-{TABLE}]")
+    page.wait_for_selector(f"[data-key=give-{TABLE}]", state="detached")
+    latest = Shelf(data / "tables").tables()[0]
+    assert latest.number == 2
+    assert Shelf(data / "tables").table(latest.name).sheet.cards[-1].name == NAME
+    host.clean()
+
+
+def test_where_no_card_is_seen_its_corners_are_asked_for(client: TestClient, photo: Path) -> None:
+    bare = np.full((480, 640, 3), 120, np.uint8)
+    from samples.finish import encode
+
+    sent = client.put("/api/photos?upload=no-card-01", content=encode(bare, 90)).json()["photo"]
+    card = client.put("/api/photos?upload=a-card-001", content=photo.read_bytes()).json()["photo"]
+    path = "/api/sheets/penmarrow/cards/photo"
+    asked = client.post(path, json={"photo": sent}).json()
+    absent = client.post(path, json={"photo": "0" * 64})
+    seen = client.post(path, json={"photo": card, "table": TABLE}).json()
+    unknown = client.post(path, json={"photo": card}).json()
+
+    assert asked["why"].startswith("No card with a pattern")
+    assert "show its corners here" in asked["why"]
+    assert client.get(asked["picture"]).status_code == 200
+    assert absent.status_code == 404
+    assert [cell["id"] for cell in seen["cells"]] == ["A1", "B1", "C1"]
+    assert all(ink["doubt"] for ink in unknown["inks"]), "without a table no ink is known"
+
+
+def test_a_pattern_needs_a_cell_that_is_one(client: TestClient) -> None:
+    cells = [{"step": [0, 0], "need": "."}]
+    told = client.post("/api/sheets/penmarrow/cards/pattern", json={"cells": cells})
+
+    assert told.status_code == 422
+    assert told.json()["problem"] == "The card: has no cell left."
