@@ -14,6 +14,7 @@ from desk.given import GivenError
 from scoring.patterns import symmetries
 from scoring.regular import Step, cell_name
 from vision.cards import CardLook
+from vision.draw import write_words
 
 TOPS = ("up", "right", "down", "left")
 NO_CELL = "."
@@ -84,10 +85,9 @@ def look_png(look: CardLook, names: Sequence[str], doubts: Mapping[str, str]) ->
         ink = (230, 30, 120) if name not in doubts else (255, 190, 0)
         cv2.polylines(picture, [outline], True, ink, 3, cv2.LINE_AA, 3)
         words = f"{name}?" if name in doubts else name
-        x, y = np.round(cell.outline_px.mean(axis=0)).astype(int).tolist()
-        for colour, width in (((255, 255, 255), 5), ((120, 0, 60), 2)):
-            spot = (x - 10 * len(words), y + 8)
-            cv2.putText(picture, words, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.7, colour, width, 16)
+        write_words(
+            picture, words, cell.outline_px.mean(axis=0), 0.7, (120, 0, 60), (255, 255, 255)
+        )
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG")
     return out.getvalue()

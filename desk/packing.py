@@ -24,6 +24,7 @@ from desk.sheet_colours import colour_toml, supplied, with_colours
 from desk.shelf import table_file
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import Colour
+from vision.draw import write_words
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
 from vision.spread_colours import ToldPiece, colours_like_table, tell_pieces
@@ -273,9 +274,4 @@ def write(
     picture: NDArray[np.uint8], words: str, at: NDArray[np.float64], size: float = 0.55
 ) -> None:
     """Dark words with a light rim about a point, in place; ``size`` as OpenCV scales its font."""
-    x, y = _whole(at).tolist()
-    spot = (x - round(11 * size) * len(words), y + round(11 * size))
-    for ink, width in (((255, 255, 255), 7 * size), ((20, 20, 20), 3.5 * size)):
-        cv2.putText(
-            picture, words, spot, cv2.FONT_HERSHEY_SIMPLEX, size, ink, max(1, round(width)), 16
-        )
+    write_words(picture, words, at, size, (20, 20, 20), (255, 255, 255))

@@ -27,6 +27,7 @@ from scoring.regular import Shape
 from scoring.sheet import GameSheet, parse_sheet
 from scoring.sides import within
 from scoring.types import Lattice, Point
+from vision.draw import write_words
 from vision.find import from_corners
 from vision.lattice_proposal import Proposal, propose_lattice, with_cell_at
 from vision.rectify import rectify
@@ -226,12 +227,7 @@ def overlay_png(level: NDArray[np.uint8], sheet: GameSheet) -> bytes:
         for ring in (outline, shrunk) if cell.anchor else (outline,):
             points = np.round(ring * scale * 8).astype(np.int32)
             cv2.polylines(picture, [points], True, (230, 30, 120), 2, cv2.LINE_AA, 3)
-        x, y = np.round(middle * scale).astype(int).tolist()
-        spot = (x - 8 * len(cell.id), y + 7)
-        for ink, width in (((255, 255, 255), 4), ((120, 0, 60), 2)):
-            cv2.putText(
-                picture, cell.id, spot, cv2.FONT_HERSHEY_SIMPLEX, 0.6, ink, width, cv2.LINE_AA
-            )
+        write_words(picture, cell.id, middle * scale, 0.75, (120, 0, 60), (255, 255, 255))
     for here, others in sheet.lattice.inner.items():
         for there in others:
             between = (np.array(middles[here]) + np.array(middles[there])) / 2

@@ -17,11 +17,14 @@ from vision.types import ODD, Photo, Reading
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
+Ink = tuple[int, int, int]
 
 WHITE, BLACK, DOUBT = (255, 255, 255), (0, 0, 0), (255, 0, 200)
 CROP_PX = 320
 FONT = cv2.FONT_HERSHEY_SIMPLEX
 DASHES = 5
+RIM = 0.14
+"""Width of the rim about a letter, in shares of its height."""
 
 
 def overlay(photo: Photo, reading: Reading, sheet: GameSheet) -> Picture:
@@ -36,7 +39,7 @@ def overlay(photo: Photo, reading: Reading, sheet: GameSheet) -> Picture:
             _line(picture, outline, WHITE, thick)
         else:
             _broken_line(picture, outline, 2 * thick)
-        _letter(picture, outline, letters[read.colour] + ("?" if read.doubt else ""), thick)
+        _letter(picture, outline, letters[read.colour] + ("?" if read.doubt else ""))
     return picture
 
 
@@ -88,12 +91,34 @@ def _broken_line(picture: Picture, outline: Array, thick: int) -> None:
             cv2.line(picture, ends[0], ends[1], DOUBT, thick, cv2.LINE_AA)
 
 
-def _letter(picture: Picture, outline: Array, text: str, thick: int) -> None:
+def _letter(picture: Picture, outline: Array, text: str) -> None:
     """``text`` in the middle of the cell, white on a black rim, a third of the cell high."""
     size = float((outline.max(axis=0) - outline.min(axis=0)).min())
-    scale = size / 3 / 22
-    (width, height), _ = cv2.getTextSize(text, FONT, scale, thick)
     middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
-    at = (round(middle[0] - width / 2), round(middle[1] + height / 2))
-    cv2.putText(picture, text, at, FONT, scale, BLACK, 3 * thick, cv2.LINE_AA)
-    cv2.putText(picture, text, at, FONT, scale, WHITE, thick, cv2.LINE_AA)
+    write_words(picture, text, middle, size / 3 / 22, WHITE, BLACK)
+
+
+def write_words(
+    picture: Picture, words: str, middle_px: Array, scale: float, ink: Ink, rim: Ink
+) -> None:
+    """Words about a point, in place, with a rim in another colour; ``scale`` as of OpenCV's font.
+
+    The rim is grown from the letters: OpenCV 5 gives them one weight, whatever thickness is asked.
+    """
+    (width, height), below = cv2.getTextSize(words, FONT, scale, 2)
+    reach = max(2, round(RIM * height))
+    pad = 2 * reach
+    letters = np.zeros((height + below + 2 * pad, width + 2 * pad), np.uint8)
+    cv2.putText(letters, words, (pad, pad + height), FONT, scale, 255, 2, cv2.LINE_AA)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    left, top = (int(v) for v in np.round(middle_px - (width / 2 + pad, height / 2 + pad)))
+    for mask, colour in ((cv2.dilate(letters, disc), rim), (letters, ink)):
+        _paint(picture, np.asarray(mask, np.uint8), left, top, colour)
+
+
+def _paint(picture: Picture, mask: NDArray[np.uint8], left: int, top: int, colour: Ink) -> None:
+    """A colour through a mask whose first px lies at (left, top), where it is in the picture."""
+    inside = mask[max(0, -top) :, max(0, -left) :]
+    place = picture[max(0, top) :, max(0, left) :][: inside.shape[0], : inside.shape[1]]
+    share = inside[: place.shape[0], : place.shape[1], None] / 255.0
+    place[:] = np.round(place * (1 - share) + np.array(colour) * share).astype(np.uint8)

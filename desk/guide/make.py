@@ -36,8 +36,8 @@ from scoring.types import Grid
 HERE = Path(__file__).parent
 ROW = ("slate", "moss", "plum", "lichen")
 WIDTH = 520
-COLOURS = 64
-"""Of a picture in the guide: it is small enough to be kept with the text."""
+COLOURS = 160
+"""Of a picture in the guide, which is kept with the text; with fewer, small pieces go grey."""
 
 
 def main() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from scoring.types import EMPTY
 from tests.vision.practice import final_board, photo_of, practice
-from vision.draw import CROP_PX, DOUBT, crop, letters_of, overlay
+from vision.draw import CROP_PX, DOUBT, crop, letters_of, overlay, write_words
 from vision.read import read_photo
 from vision.rectify import to_decoded
 from vision.types import ODD, CellReading, Photo, Reading
@@ -155,3 +155,20 @@ def test_a_crop_of_a_cell_at_the_photos_rim_is_whole(photo: Photo, reading: Read
     picture = crop(photo, replace(reading, registration=moved), practice(KIND).sheet, "A1")
 
     assert picture.shape == (CROP_PX, CROP_PX, 3)
+
+
+@pytest.mark.parametrize("middle", [(60.0, 30.0), (2.0, 3.0), (118.0, 58.0), (-40.0, 30.0)])
+def test_words_have_a_rim_of_another_colour_and_may_lie_over_the_edge(
+    middle: tuple[float, float],
+) -> None:
+    plain = np.full((60, 120, 3), (200, 40, 40), np.uint8)
+    picture = plain.copy()
+    write_words(picture, "C4", np.array(middle), 0.8, (0, 0, 0), (255, 255, 255))
+    left = ~changed(picture, plain)
+
+    assert left[:, -1].any()
+    if middle == (60.0, 30.0):
+        ink, rim = (picture < 40).all(axis=2), (picture > 220).all(axis=2)
+        assert 0.2 < ink.sum() / rim.sum() < 2
+        around = cv2.dilate(ink.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+        assert not (around & left).any(), "a letter touches the picture"
