@@ -28,7 +28,8 @@ router = APIRouter(prefix="/api", responses=REFUSALS)
 async def read_card(request: Request, sheet: Named, form: forms.CardPhotoForm) -> dict[str, Any]:
     """``need`` is the letter of a cell that is certain; ``inks`` say why the others are asked.
 
-    ``corners`` asks for the card's, where it was not found.
+    ``card_px`` is where the card lies in the full-size photo; ``corners`` asks for that, where no
+    card was found.
     """
     office = office_of(request)
     path = office.files.photo(form.photo)

@@ -164,6 +164,7 @@ def card_told(
     return {
         "width": look.level.shape[1],
         "height": look.level.shape[0],
+        "card_px": look.corners_px.round(1).tolist(),
         "cells": [
             {
                 "id": name,

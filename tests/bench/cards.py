@@ -168,7 +168,7 @@ def verdict(ink: Ink, _cell: int, need: str, sheet: GameSheet) -> str:
 def true_needs(printed: PrintedCard, look: CardLook) -> list[str]:
     """What is really printed in each cell that was seen."""
     ids = list(printed.needs)
-    spots = to_level(look, np.array([printed.shot.truth.cell_centres_px[i] for i in ids]))
+    spots = on_card(look, np.array([printed.shot.truth.cell_centres_px[i] for i in ids]))
     found = []
     for cell in look.cells:
         reach = 0.3 * np.sqrt(cv2.contourArea(cell.outline_px.astype(np.float32)))
@@ -177,11 +177,17 @@ def true_needs(printed: PrintedCard, look: CardLook) -> list[str]:
     return found
 
 
-def to_level(look: CardLook, points_px: np.ndarray) -> np.ndarray:
+def on_card(look: CardLook, points_px: np.ndarray) -> np.ndarray:
     """Px of the levelled card of points (N, 2) of the photo."""
-    height, width = look.level.shape[:2]
+    return to_level(look.corners_px, look.level.shape[1::-1], points_px)
+
+
+def to_level(corners_px: np.ndarray, size_px: tuple[int, int], points_px: np.ndarray) -> np.ndarray:
+    """Px, in the levelled card of this width and height, of points (N, 2) of the photo in which the
+    card's corners (4, 2) lie."""
+    width, height = size_px
     rim = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32) - 0.5
-    way = cv2.getPerspectiveTransform(look.corners_px.astype(np.float32), rim.astype(np.float32))
+    way = cv2.getPerspectiveTransform(corners_px.astype(np.float32), rim.astype(np.float32))
     return cv2.perspectiveTransform(points_px.reshape(-1, 1, 2), way).reshape(-1, 2)
 
 
@@ -189,15 +195,19 @@ def same_pattern(printed: PrintedCard, look: CardLook, truth: list[str], sheet: 
     """Whether the card as a person confirms it, doubts answered and top named, is the sheet's."""
     like = sheet.lattice.like
     kept = [(c.step, n) for c, n in zip(look.cells, truth, strict=True) if n != NONE]
-    corners = to_level(look, np.array(printed.shot.truth.board_corners_px))
-    across = corners[:2].mean(axis=0) - corners[2:].mean(axis=0)
-    ways = {"up": (0, -1), "right": (1, 0), "down": (0, 1), "left": (-1, 0)}
-    top = max(TOPS, key=lambda name: float(across @ ways[name]))
+    top = top_of(on_card(look, np.array(printed.shot.truth.board_corners_px)))
     steps = turned_steps([step for step, _ in kept], like, top)
     if steps is None or not kept:
         return False
     letters = drawing(steps, [need for _, need in kept], like)
     return parse_pattern(letters, like) == printed.card.pattern
+
+
+def top_of(corners_px: np.ndarray) -> str:
+    """Which side of a levelled card is its top: its true corners (4, 2) there, top left first."""
+    across = corners_px[:2].mean(axis=0) - corners_px[2:].mean(axis=0)
+    ways = {"up": (0, -1), "right": (1, 0), "down": (0, 1), "left": (-1, 0)}
+    return max(TOPS, key=lambda name: float(across @ ways[name]))
 
 
 if __name__ == "__main__":
