@@ -125,7 +125,12 @@ def line_of(tally: Tally) -> str:
 
 def bench_of(seed: int) -> Bench:
     """An invented table, calibrated from two photos."""
-    kit, rng = invent_kit(seed), np.random.default_rng([seed, 0x53])
+    return calibrated_bench(invent_kit(seed), seed)
+
+
+def calibrated_bench(kit: Kit, seed: int) -> Bench:
+    """The table of a kit, calibrated from two photos."""
+    rng = np.random.default_rng([seed, 0x53])
     board = kit.board
     sheet = sheet_of(board, kit.lattice)
     layout = kit.layout(rng)
