@@ -157,7 +157,7 @@ def _registered(
     artwork = artwork_pixels(photo, first, sheet.lattice)
     shots = [Shot(photo, first, labels)]
     for photo, labels in known[1:]:
-        found = find_board(photo, sheet.lattice, artwork, {})
+        found = find_board(photo, sheet.lattice, artwork, {}, piece_mm=sheet.piece_height_mm)
         shots.append(Shot(photo, found, labels))
     return shots
 

@@ -13,10 +13,19 @@ from scoring.lattice import board_corners_mm, cell_centres_mm
 from scoring.types import Lattice
 from vision.artwork import LOOKS, Features, match_artwork, photo_features
 from vision.errors import BoardNotFound
-from vision.geometry import homography_between, refine_registration, registration_from
+from vision.geometry import can_be, homography_between, refine_registration, registration_from
 from vision.marks import Marks, find_marks, mark_pairs, seen_once, wanted_marks
+from vision.on_cells import refined_on_cells
 from vision.patches import FEWEST_PATCHES, align_patches
-from vision.proof import is_likely, is_proven, prove, stands_out
+from vision.proof import (
+    ALL_SEEN,
+    beside_cells,
+    has_little_artwork,
+    is_likely,
+    is_proven,
+    prove,
+    stands_out,
+)
 from vision.refusals import (
     check_exposure,
     check_in_frame,
@@ -45,11 +54,6 @@ REACHES_PX = {
 first guess. The first will do that makes the place stand out and sees the print that no piece
 covers; of several the one that sees most of the artwork counts."""
 
-ALL_SEEN = 0.85
-"""Share of the patches that no piece can cover from which they count as seen: a right place shows
-0.96 and more of them, less what a hand or a shadow hides; a print that repeats, one repeat off,
-shows much of itself too, but not so much."""
-
 TELL_THE_WAY = ("marks", "corners")
 """Marks are never seen mirrored and each has its corner, taps come in order: the board's print
 need not tell again which way round it lies."""
@@ -63,11 +67,13 @@ ROOM = 1.03
 
 @dataclass(frozen=True, eq=False)
 class Sought:
-    """What is looked for: a table's board. ``marks``: id -> corners (4, 2) mm."""
+    """What is looked for: a table's board. ``marks``: id -> corners (4, 2) mm; ``piece_mm``: how
+    high pieces stand on it."""
 
     lattice: Lattice
     artwork: Artwork
     marks: Mapping[int, Array]
+    piece_mm: float
 
 
 @dataclass
@@ -102,16 +108,18 @@ def find_board(
     artwork: Artwork,
     marks: Mapping[int, Array],
     corners_px: Array | None = None,
+    piece_mm: float = 0.0,
 ) -> Registration:
     """The proven registration of the one board in ``photo``.
 
     Marks are tried first, then the artwork. ``corners_px`` (4, 2), where given, replace both:
     full-size px of the board's top left, top right, bottom right, bottom left. Each start is
     refined on the artwork and must prove itself. Raises BoardNotFound with the likeliest reason,
-    also where a second board is proven: nobody could say which is meant.
+    also where a second board is proven: nobody could say which is meant. ``piece_mm``, the height
+    of the pieces, helps to find boards with little artwork.
     """
     check_exposure(photo)
-    sought, search = Sought(lattice, artwork, marks), Search(view_of(photo))
+    sought, search = Sought(lattice, artwork, marks, piece_mm), Search(view_of(photo))
     found = _first_proven(search, sought, corners_px)
     if found is None:
         raise _why_not(search, sought, given=corners_px is not None)
@@ -128,6 +136,7 @@ def find_boards(
     artwork: Artwork,
     marks: Mapping[int, Array],
     expected: int,
+    piece_mm: float = 0.0,
 ) -> tuple[Registration, ...]:
     """The proven registrations of ``expected`` boards of one table in ``photo``, left to right.
 
@@ -135,7 +144,7 @@ def find_boards(
     BoardNotFound where fewer are proven, or more, or where one is cut off or too slanted.
     """
     check_exposure(photo)
-    sought, search = Sought(lattice, artwork, marks), Search(view_of(photo))
+    sought, search = Sought(lattice, artwork, marks, piece_mm), Search(view_of(photo))
     boards: list[Registration] = []
     while len(boards) <= expected:
         found = _first_proven(search, sought, None)
@@ -283,7 +292,7 @@ def _best_refined(view: View, start: Registration, sought: Sought) -> Registrati
     lattice, artwork = sought.lattice, sought.artwork
     found = []
     for reaches in REACHES_PX[start.method]:
-        refined = _refined(view, start, lattice, artwork, reaches)
+        refined = _refined(view, start, sought, reaches)
         if refined is None:
             if start.method != "corners" and reaches is FAR:
                 break  # nothing of the board is here
@@ -297,13 +306,15 @@ def _best_refined(view: View, start: Registration, sought: Sought) -> Registrati
 
 
 def _refined(
-    view: View,
-    start: Registration,
-    lattice: Lattice,
-    artwork: Artwork,
-    reaches_px: Sequence[int],
+    view: View, start: Registration, sought: Sought, reaches_px: Sequence[int]
 ) -> Registration | None:
     """``start`` aligned to the artwork below a pixel; None where too little of it is seen."""
+    lattice, artwork = sought.lattice, sought.artwork
+    if has_little_artwork(lattice, artwork):
+        telling = beside_cells(lattice, artwork)
+        return refined_on_cells(
+            view, start, lattice, artwork, sought.piece_mm, telling, (*reaches_px, reaches_px[-1])
+        )
     places_mm = np.array(cell_centres_mm(lattice))
     found = start
     for reach in reaches_px:
@@ -314,6 +325,6 @@ def _refined(
         found = refine_registration(
             found, board_mm[good], photo_px[good], view.photo.full_size_px, places_mm
         )
-        if not np.isfinite(found.homography).all() or np.linalg.det(found.homography) <= 0:
+        if not can_be(found):
             return None
     return found

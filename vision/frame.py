@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from scoring.lattice import cell_centres_mm, pitch_mm
 from scoring.types import Lattice
-from vision.geometry import refine_registration
+from vision.geometry import can_be, refine_registration
 from vision.sightings import sighted
 from vision.types import Photo, Registration
+from vision.view import view_of
 
 Array = NDArray[np.float64]
 
@@ -50,17 +51,17 @@ def frame_on_cells(photo: Photo, start: Registration, lattice: Lattice) -> Regis
     """
     places, pitch = np.array(cell_centres_mm(lattice)), pitch_mm(lattice)
     outlines = [np.array(cell.polygon_mm) for cell in lattice.cells]
-    found, insets = start, INSETS
+    view, found, insets = view_of(photo), start, INSETS
     for reach, pitch_px in ROUNDS:
         px_per_mm = pitch_px / pitch
-        seen = sighted(photo, found, outlines, insets, px_per_mm, round(reach * pitch_px))
+        seen = sighted(view, found, outlines, insets, px_per_mm, round(reach * pitch_px))
         insets = (seen.inset,)
         good = seen.clear >= CLEAR
         if good.mean() < ENOUGH_CLEAR or good.sum() < 8:
             return start
         there = found.project(places + seen.offsets_mm)
         found = refine_registration(found, places[good], there[good], photo.full_size_px, places)
-        if not np.isfinite(found.homography).all() or np.linalg.det(found.homography) <= 0:
+        if not can_be(found):
             return start
     # What is left over between the last sighting and the fit to it.
     left_px = np.linalg.norm(found.project(places) - there, axis=1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -28,6 +28,10 @@ PLAINEST = 1.5
 FEW_PLACES = 3
 """Patches that are sought so many px about or less are all sought at once."""
 
+STRAIGHT = 0.15
+"""Gradients along an edge, as a share of those across it, below which a patch shows that edge only
+(by hand)."""
+
 FLAT = 1.0
 """Sum of squared deviations, grey levels, below which a picture of a patch shows nothing."""
 
@@ -43,12 +47,14 @@ to a tenth of a px, which is 0.04 mm on a board of 200 mm, and costs a quarter."
 class Patches:
     """The artwork's telling places: ``small`` (H, W), the artwork in grey, softened and shrunk;
     ``centres`` (N, 2) px of it, the ``templates`` (N, S, S) cut from it there, and ``unit``: those
-    again, each with mean 0 and length 1."""
+    again, each with mean 0 and length 1. ``along`` (N, 2): the unit vector along the one straight
+    edge that a patch shows, which can be anywhere along it; 0 where it shows more."""
 
     small: Soft
     centres: NDArray[np.int64]
     templates: Soft
     unit: Soft
+    along: Array
 
 
 def softened(grey: NDArray[np.uint8]) -> Soft:
@@ -70,7 +76,20 @@ def patches_of(artwork: Artwork) -> Patches:
     templates = sliding_window_view(small, (2 * half + 1,) * 2)[row, column]
     centred = templates - templates.mean(axis=(1, 2), keepdims=True)
     length = np.sqrt(np.maximum((centred**2).sum(axis=(1, 2), keepdims=True), FLAT))
-    return Patches(small, at, templates, np.asarray(centred / length, np.float32))
+    unit = np.asarray(centred / length, np.float32)
+    return Patches(small, at, templates, unit, _along(templates))
+
+
+def _along(templates: Soft) -> Array:
+    """For each template (N, S, S) the direction (2,) in which it hardly varies, or 0.
+
+    Source: Foerstner and Guelch, 1987 (the eigenvalues of the gradients' second moments).
+    """
+    down, right = np.gradient(templates, axis=(1, 2))
+    gradients = np.stack([right, down], axis=-1).reshape(len(templates), -1, 2)
+    strengths, directions = np.linalg.eigh(gradients.swapaxes(1, 2) @ gradients)
+    straight = strengths[:, 0] < STRAIGHT * strengths[:, 1]
+    return np.where(straight[:, None], directions[:, :, 0], 0.0)
 
 
 def _telling_places(grey: Soft, known: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -111,11 +130,25 @@ def align_patches(
     return artwork.to_mm(places * SHRINK + off), registration.project(at_mm), scores
 
 
-def best_scores(view: View, registration: Registration, artwork: Artwork, reach_px: int) -> Array:
-    """Highest correlation (N,) of each patch within ``reach_px`` artwork px of its place, though
-    it be at the rim of the search, as along a straight edge."""
+def best_scores(
+    view: View,
+    registration: Registration,
+    artwork: Artwork,
+    reach_px: int,
+    wanted: NDArray[np.bool_],
+) -> Array:
+    """Highest correlation (M,) of each ``wanted`` patch of (N,) within ``reach_px`` artwork px of
+    its place, though it be at the rim of the search, as along a straight edge."""
     seen = level_small(view, registration, artwork).astype(np.float32)
-    surfaces = _surfaces(seen, patches_of(artwork), max(2, -(-reach_px // SHRINK)))
+    patches = patches_of(artwork)
+    taken = replace(
+        patches,
+        centres=patches.centres[wanted],
+        templates=patches.templates[wanted],
+        unit=patches.unit[wanted],
+        along=patches.along[wanted],
+    )
+    surfaces = _surfaces(seen, taken, max(2, -(-reach_px // SHRINK)))
     return surfaces.max(axis=(1, 2), initial=0).astype(np.float64)
 
 

@@ -13,7 +13,7 @@ from calibrate.types import Artwork
 from scoring.types import Lattice
 from vision.level import plan_of
 from vision.patches import FEWEST_PATCHES, PATCH_PX, SHRINK, level_small, patches_of
-from vision.rivals import SEEN, leads_over, rivals_mm
+from vision.rivals import SEEN, leads_over, rivals_mm, shares_moved
 from vision.types import Registration
 from vision.view import View
 
@@ -36,6 +36,15 @@ lying a little askew, it may only seem to be worse."""
 FLAT = 1.0
 """Sum of squared deviations, grey levels, below which a patch shows nothing that could agree."""
 
+LITTLE = 60
+"""Fewer patches than this that no piece can cover make a board with little artwork: they alone tell
+it from its other layings, for what is left of the print, edges of pieces pass."""
+
+ALL_SEEN = 0.85
+"""Share of the patches that no piece can cover from which all count as seen: a right place shows
+0.92 and more of them, less what a hand or a shadow hides; a print that repeats, one repeat off,
+shows much of itself too, but not so much. A board with little artwork must show them all."""
+
 LIKE_ITSELF = 0.6
 """Share of its patches beside the cells that a print must show again when it is turned to count as
 the same turned: it cannot tell which way round it lies. Frames with art show up to 0.31."""
@@ -52,7 +61,8 @@ def prove(
     """Figures that make the case for a registration.
 
     ``seen``: share of artwork patches whose normalised cross-correlation with the photo is at least
-    ``SEEN`` in their place; ``beside``: the same of those that no piece can cover. ``over_shifts``,
+    ``SEEN`` in their place; ``beside``: the same of those that no piece can cover, ``uncovered`` in
+    number. ``over_shifts``,
     ``over_turns``: by how much the place at least beats every laying of the board one cell off, and
     every turned or mirrored one; ``over_told``: the same of those turns and mirrorings only in
     which the print differs from itself; ``elsewhere``: the largest share seen in any of those
@@ -66,13 +76,18 @@ def prove(
     known = _normalised(_with_outside(patches.small)[true])
     scores = _agreement(known, picture[true])
     seen = float(np.mean(scores >= SEEN))
-    uncovered = _beside_cells(lattice, artwork)
+    uncovered = beside_cells(lattice, artwork)
     beside = float(np.mean(scores[uncovered] >= SEEN))
     shifts, turns = rivals_mm(lattice)
     motions = shifts + turns
     shares = [float(np.mean(_agreement(known, picture[other]) >= SEEN)) for other in others]
     leads = [seen - share for share in shares]
-    near = [i for i, share in enumerate(shares) if share > NEAR * seen >= NEAR * ENOUGH_SEEN]
+    if has_little_artwork(lattice, artwork):
+        besides = shares_moved(view, registration, motions, artwork, uncovered)
+        leads = [beside - share for share in besides]
+        near = [i for i, share in enumerate(besides) if share > NEAR * beside >= NEAR * ALL_SEEN]
+    else:
+        near = [i for i, share in enumerate(shares) if share > NEAR * seen >= NEAR * ENOUGH_SEEN]
     refined = leads_over(view, registration, [motions[i] for i in near], artwork, uncovered)
     for i, lead in zip(near, refined, strict=True):
         leads[i] = lead if beside >= MOSTLY_SEEN else min(lead, leads[i])
@@ -90,6 +105,7 @@ def prove(
         "quarters": float((counts >= 5).sum()),
         "elsewhere": max(shares, default=0.0),
         "beside": beside,
+        "uncovered": float(uncovered.sum()),
     }
 
 
@@ -112,6 +128,7 @@ def is_proven(evidence: Mapping[str, float], *, way_told: bool = False) -> bool:
         and evidence[over] >= MARGIN
         and evidence["over_turns"] >= least
         and evidence["quarters"] >= 3
+        and (evidence["uncovered"] >= LITTLE or evidence["beside"] >= ALL_SEEN)
     )
 
 
@@ -124,19 +141,24 @@ def is_likely(evidence: Mapping[str, float]) -> bool:
     )
 
 
+def has_little_artwork(lattice: Lattice, artwork: Artwork) -> bool:
+    """Whether so little of the print lies where no piece can cover it that the cells must help."""
+    return int(beside_cells(lattice, artwork).sum()) < LITTLE
+
+
 @lru_cache(maxsize=16)
 def _same_turned(lattice: Lattice, artwork: Artwork) -> tuple[bool, ...]:
     """For each turn or mirroring, whether the print looks the same under it."""
     small = _with_outside(patches_of(artwork).small)
     true, others = _placings(lattice, artwork)
-    telling = _beside_cells(lattice, artwork)
+    telling = beside_cells(lattice, artwork)
     known = _normalised(small[true[telling]])
     turned = (small[other[telling]] for other in others[len(rivals_mm(lattice)[0]) :])
     return tuple(bool(np.mean(_agreement(known, t) >= SEEN) >= LIKE_ITSELF) for t in turned)
 
 
 @lru_cache(maxsize=16)
-def _beside_cells(lattice: Lattice, artwork: Artwork) -> NDArray[np.bool_]:
+def beside_cells(lattice: Lattice, artwork: Artwork) -> NDArray[np.bool_]:
     """Which patches (N,) lie on board that no piece covers; all, where too few do."""
     plan = plan_of(lattice)
     places = patches_of(artwork).centres.astype(float) * SHRINK + (SHRINK - 1) / 2

@@ -31,7 +31,10 @@ def read_photo(
     person gave them. Raises BoardNotFound where no registration can be proven.
     """
     started = time.perf_counter()
-    registration = find_board(photo, table.sheet.lattice, table.artwork, table.marks, corners_px)
+    sheet = table.sheet
+    registration = find_board(
+        photo, sheet.lattice, table.artwork, table.marks, corners_px, sheet.piece_height_mm
+    )
     return _read(photo, table, registration, time.perf_counter() - started)
 
 
@@ -42,8 +45,10 @@ def read_boards(photo: Photo, table: Table, expected: int) -> tuple[Reading, ...
     shared among the readings.
     """
     started = time.perf_counter()
-    lattice = table.sheet.lattice
-    boards = find_boards(photo, lattice, table.artwork, table.marks, expected)
+    sheet = table.sheet
+    boards = find_boards(
+        photo, sheet.lattice, table.artwork, table.marks, expected, sheet.piece_height_mm
+    )
     each = (time.perf_counter() - started) / len(boards)
     return tuple(_read(photo, table, registration, each) for registration in boards)
 

@@ -30,6 +30,11 @@ SURELY = 2.5
 """The patches that speak for one laying must outnumber those for the other by so many standard
 deviations of what chance would make of them."""
 
+FAR_BETTER = 0.25
+DECISIVE = 4
+"""So many patches suffice whose correlation differs by so much, if none differs so the other way
+about: print that only one laying has, such as a title."""
+
 REACHES_PX = (5, 5, 3)
 """Search radii, artwork px, of the rounds in which a laying is refined."""
 
@@ -76,25 +81,52 @@ def leads_over(
     """By how much a registration beats those moved by ``motions``, all refined as well as can be.
 
     Of the ``telling`` patches (N,) the share that are seen and clearly better here, less the share
-    of those seen and clearly better there; 0 where chance may have made it (a sign test). A print
-    that looks the same both ways has a lead near 0.
+    of those seen and clearly better there; 0 where chance may have made it (a sign test, or the
+    few that decide). A print that looks the same both ways has a lead near 0.
     """
     if not motions:
         return []
-    here = _scores(view, registration, artwork)[telling]
+    here = _scores(view, registration, artwork, telling)
     leads = []
     for motion in motions:
         moved = replace(registration, homography=registration.homography @ motion)
-        there = _scores(view, moved, artwork)[telling]
+        there = _scores(view, moved, artwork, telling)
         better = int(((here >= SEEN) & (here - there >= CLEARLY)).sum())
         worse = int(((there >= SEEN) & (there - here >= CLEARLY)).sum())
         lead = better - worse
-        leads.append(lead / len(here) if abs(lead) >= SURELY * (better + worse) ** 0.5 else 0.0)
+        sure = abs(lead) >= SURELY * (better + worse) ** 0.5 or _decided(here, there)
+        leads.append(lead / len(here) if sure else 0.0)
     return leads
 
 
-def _scores(view: View, registration: Registration, artwork: Artwork) -> Array:
-    """Correlation (N,) of the artwork's patches once the registration is refined on them."""
+def _decided(here: Array, there: Array) -> bool:
+    """Whether patches decide for one of two layings, and none for the other."""
+    for_here = int(((here >= SEEN) & (here - there >= FAR_BETTER)).sum())
+    for_there = int(((there >= SEEN) & (there - here >= FAR_BETTER)).sum())
+    return max(for_here, for_there) >= DECISIVE and min(for_here, for_there) == 0
+
+
+def shares_moved(
+    view: View,
+    registration: Registration,
+    motions: Sequence[Array],
+    artwork: Artwork,
+    telling: NDArray[np.bool_],
+) -> list[float]:
+    """The share of the ``telling`` patches (N,) that are seen in each laying as it comes."""
+    layings = (
+        replace(registration, homography=registration.homography @ motion) for motion in motions
+    )
+    return [
+        float(np.mean(best_scores(view, laying, artwork, ASKEW_PX, telling) >= SEEN))
+        for laying in layings
+    ]
+
+
+def _scores(
+    view: View, registration: Registration, artwork: Artwork, telling: NDArray[np.bool_]
+) -> Array:
+    """Correlation (M,) of the ``telling`` patches once the registration is refined on all."""
     for reach_px in REACHES_PX:
         board_mm, photo_px, scores = align_patches(view, registration, artwork, reach_px)
         good = scores >= SEEN
@@ -103,7 +135,7 @@ def _scores(view: View, registration: Registration, artwork: Artwork) -> Array:
         registration = refine_registration(
             registration, board_mm[good], photo_px[good], view.photo.full_size_px, board_mm[:1]
         )
-    return best_scores(view, registration, artwork, ASKEW_PX)
+    return best_scores(view, registration, artwork, ASKEW_PX, telling)
 
 
 def _steps_mm(lattice: Lattice) -> list[Array]:

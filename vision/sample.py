@@ -13,6 +13,7 @@ from vision.glare import Smoothing, brightening, smoothing_at
 from vision.level import Plan
 from vision.rectify import to_decoded
 from vision.types import Photo, Samples
+from vision.view import Grey, grey_of
 
 Array = NDArray[np.float64]
 
@@ -38,7 +39,7 @@ def sample_cells(
     return Samples(
         top=np.array([_body(linear[c]) for c in plan.core]),
         board=np.array([_body(below[c]) for c in plan.core]),
-        structure=structure_of(board, artwork, plan),
+        structure=structure_of(grey_of(board), grey_of(artwork), plan),
         unrest=np.array(unrest),
         burnt=np.array([burnt[c].mean() for c in plan.core]),
         clipped=np.array([clipped[c].mean() for c in plan.core]),
@@ -71,9 +72,11 @@ def colour_inside(photo: Photo, outline_px: Array) -> Array:
     return np.asarray(np.median(linear_from_srgb(photo.pixels[mask > 0]), axis=0))
 
 
-def structure_of(board: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Array:
-    """Likeness (N, 3) of every cell to its own empty self, whatever the light (see ``Samples``)."""
-    seen, known = _log_grey(board), _log_grey(artwork)
+def structure_of(board: Grey, artwork: Grey, plan: Plan) -> Array:
+    """Likeness (N, 3) of every cell to its own empty self, whatever the light (see ``Samples``).
+
+    ``board`` and ``artwork``: level pictures (H, W)."""
+    seen, known = (np.log(picture.ravel() + 8.0) for picture in (board, artwork))
     rows = []
     for motif, outline in zip(plan.motif, plan.outline, strict=True):
         contrast = np.log((seen[outline].std() + 0.02) / (known[outline].std() + 0.02))
@@ -85,11 +88,6 @@ def structure_of(board: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Pla
             )
         )
     return np.array(rows)
-
-
-def _log_grey(picture: NDArray[np.uint8]) -> Array:
-    grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.float64)
-    return np.log(grey + 8).ravel()
 
 
 def _correlation(a: Array, b: Array) -> float:

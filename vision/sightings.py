@@ -14,9 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rectify import rectify
-from vision.types import Photo, Registration
-from vision.view import grey_of
+from vision.types import Registration
+from vision.view import View
 
 Array = NDArray[np.float64]
 Field = NDArray[np.float32]
@@ -34,7 +33,7 @@ class Sighting:
 
 
 def sighted(
-    photo: Photo,
+    view: View,
     registration: Registration,
     outlines_mm: Sequence[Array],
     insets: Sequence[float],
@@ -46,10 +45,10 @@ def sighted(
     ``reach_px`` of a levelled picture, at the inset (share of the outline) that suits all best."""
     corners = np.concatenate(outlines_mm)
     room = 2 * reach_px + round(float(np.ptp(outlines_mm[0], axis=0).max()) * px_per_mm)
-    origin = corners.min(axis=0) - room / px_per_mm
-    width, height = np.ceil(np.ptp(corners, axis=0) * px_per_mm).astype(int) + 2 * room
+    origin = (np.floor(corners.min(axis=0) * px_per_mm) - room) / px_per_mm
+    width, height = np.ceil(np.ptp(corners, axis=0) * px_per_mm).astype(int) + 1 + 2 * room
     at = (float(origin[0]), float(origin[1]))
-    field = _edges(grey_of(rectify(photo, registration, at, px_per_mm, (width, height), z_mm)))
+    field = _edges(view.level(registration, at, px_per_mm, (int(width), int(height)), z_mm))
     outlines = [(outline - origin) * px_per_mm for outline in outlines_mm]
     surfaces = np.stack(
         [[_votes(field, outline, inset, reach_px) for outline in outlines] for inset in insets]

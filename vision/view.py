@@ -51,8 +51,9 @@ class View:
         origin_mm: tuple[float, float],
         px_per_mm: float,
         size_px: tuple[int, int],
+        z_mm: float = 0.0,
     ) -> Grey:
-        """Grey (h, w) of the board's plane; px (i, j) lies at origin + (i, j) / px_per_mm.
+        """Grey (h, w) of the plane at ``z_mm``; px (i, j) lies at origin + (i, j) / px_per_mm.
 
         It is drawn from the halving that shows the board no more than twice as large, so that no
         detail is stepped over.
@@ -63,7 +64,7 @@ class View:
         ratio = float(steps.min()) / self.photo.scale
         halving = int(np.clip(np.floor(np.log2(max(ratio, 1e-6))), 0, HALVINGS))
         px = self.photo.scale * 2**halving
-        places = plane_map(registration, origin_mm, px_per_mm, size_px, px)
+        places = plane_map(registration, origin_mm, px_per_mm, size_px, px, z_mm)
         return seen_at(self.greys[halving], places)
 
 

@@ -118,7 +118,14 @@ def _verdict(shown: Shown, table: Table) -> tuple[bool | None, float]:
 
     find.prove = watched
     try:
-        found = find.find_board(shown.photo, table.sheet.lattice, table.artwork, table.marks)
+        found = find.find_board(
+            shown.photo,
+            table.sheet.lattice,
+            table.artwork,
+            table.marks,
+            None,
+            table.sheet.piece_height_mm,
+        )
     except BoardNotFound:
         return None, max(nearest)
     finally:

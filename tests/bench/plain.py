@@ -1,14 +1,14 @@
-"""Are boards with hardly any artwork found? A plain frame, a title, and pieces on nearly every cell.
+"""Are boards with little artwork found? A plain frame, a title, and pieces on nearly every cell.
 
     python tests/bench/plain.py [--tables 10] [--seed 400]
 
 Boards of invented tables have their frames painted over in one colour, all but a title; no corner
 marks are printed. Each is calibrated from a photo of the empty board, given by its four corners as
 a person taps them (up to 4 px off), and one of a known layout; then three finished boards are
-photographed on other table tops, turned any way. Printed, untapped and tapped: photos, found, wrongly
-found (a cell centre off by over a quarter of the pitch), the error of the cells' centres in shares
-of the pitch, on how many boards all centres lie within the interval claimed, and why the others were
-refused. The exit code is 1 where any was wrong.
+photographed on other table tops, turned any way. Printed, untapped and tapped: photos, found,
+wrongly found (a cell centre off by over a quarter of the pitch), the error of the cells' centres in
+shares of the pitch, on how many boards all centres lie within the interval claimed, and why the
+others were refused. The exit code is 1 where any was wrong.
 """
 
 from __future__ import annotations
@@ -98,7 +98,9 @@ def add_photo(untapped: Tally, tapped: Tally, bench: Bench, rng: np.random.Gener
     for tally, corners in ((untapped, None), (tapped, taps)):
         tally.photos += 1
         try:
-            found = find_board(photo, kit.lattice, table.artwork, table.marks, corners)
+            found = find_board(
+                photo, kit.lattice, table.artwork, {}, corners, table.sheet.piece_height_mm
+            )
         except BoardNotFound as error:
             tally.refusals.append(error.reason)
             continue
