@@ -104,6 +104,8 @@ def reading_words(reading: Reading, sheet: GameSheet) -> Iterator[str]:
     yield f"{reading.photo}: found by {place.method}, cell centres within {place.error_mm:.1f} mm"
     if reading.alarm:
         yield f"  Beware: {reading.alarm}"
+    if reading.strip:
+        yield f"  {reading.strip.words}"
     yield from (f"  {line}" for line in format_grid(grid_of(reading), sheet).splitlines())
     doubts = {cell: belief for cell, belief in reading.cells.items() if belief.doubt}
     yield f"  {len(doubts)} of {len(reading.cells)} cells in doubt" + (":" if doubts else ".")

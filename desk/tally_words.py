@@ -82,10 +82,13 @@ def verdict(outcome: Outcome) -> str:
 
 
 def open_words(outcome: Outcome) -> Iterator[str]:
-    """Photos that look unlike what was learned, then what is unsure and whether it matters."""
+    """Photos that look unlike what was learned, what came of key strips, then what is unsure and
+    whether it matters."""
     for seat in outcome.game.seats:
         if seat.first.alarm:
             yield f"Beware, {seat.player}'s board: {seat.first.alarm}"
+        if seat.first.strip:
+            yield f"{seat.player}'s board: {seat.first.strip.words}"
     for hang in outcome.open:
         yield f"Unsure: {doubt_words(outcome, hang)}; it can change {stakes(hang)}."
     if outcome.idle:

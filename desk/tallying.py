@@ -122,8 +122,11 @@ def read_boards(
             for seat in seats_in(table, players, path, corners_px):
                 read[seat.player] = seat
     for player in seats:
-        if alarm := read[player].first.alarm:
-            complain(f"{player}'s board: {alarm}")
+        first = read[player].first
+        if first.alarm:
+            complain(f"{player}'s board: {first.alarm}")
+        if first.strip and not first.strip.used:
+            complain(f"{player}'s board: {first.strip.words}")
     return Game(table, tuple(read[player] for player in seats), claims)
 
 

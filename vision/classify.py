@@ -64,7 +64,7 @@ def believe(
     names = (*learned.names, EMPTY)
     labels = {cell: names.index(name) for cell, name in known.items() if name in names}
     relative = 1 / (light.gain * palette.exposure[:, None])
-    scene = _first_scene(samples.top * relative, samples.board * relative, light, palette)
+    scene = first_scene(samples.top * relative, samples.board * relative, light, palette)
     one_by_one = fit_to(scene, learned)
     distances = one_by_one.distances + _structure(one_by_one.distances, samples.structure, palette)
     told = _told(distances, names, known)
@@ -116,7 +116,8 @@ def _structure(distances: Array, structure: Array, palette: Palette) -> Array:
     return np.column_stack([against_pieces, np.maximum(odds, 0)])
 
 
-def _first_scene(top: Array, board: Array, light: Light, palette: Palette) -> Scene:
+def first_scene(top: Array, board: Array, light: Light, palette: Palette) -> Scene:
+    """Cells of relative colour (N, 3), as pieces and as empty, of which nothing is told yet."""
     count = len(top)
     veil, veil_root = usual_veil(count)
     still, wide = np.zeros(count), np.full(count, 0.3)

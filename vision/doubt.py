@@ -18,7 +18,8 @@ def alarm_of(belief: Belief) -> str | None:
         return None
     return (
         "The light here is unlike the light of the calibration: most cells look strange. "
-        "Calibrate again where you play, or check every cell that you can."
+        "Calibrate again where you play, or lay the key strip beside the board; and check every "
+        "cell that you can."
     )
 
 

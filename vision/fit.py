@@ -104,6 +104,14 @@ class Fit:
         pair = self._nearest(labels)
         return self.learned.samples[self.sample[pair]] * np.exp(self.piece.shading[0, pair, None])
 
+    def explained(self, labels: NDArray[np.int64]) -> Array:
+        """Colour (N, 3) of each cell as the nearest sample of its label explains it, in a light
+        that did not shift."""
+        pair = self._nearest(labels)
+        lamp, _ = lights_under(self.scene, STILL[None])
+        more = self.piece.veil[0, pair] - self.learned.veils[self.sample[pair]]
+        return self.own_colours(labels) + more[:, None] * lamp[0]
+
     def shading_at(self, labels: NDArray[np.int64]) -> Array:
         """Log shading (N,) in the nearest explanation by each cell's label."""
         return self._at(self.piece.shading, self.empty.shading, labels)

@@ -31,6 +31,9 @@ a large error there and no failure."""
 
 MOST_STEPS = 12
 SETTLED = 1e-6
+
+UNBENDING_STEPS = 12
+"""Steps in which a lens is straightened; a phone's needs three."""
 """Refitting ends after so many steps, or once none moves the board by more than this share of half
 the photo's long side: a five-hundredth of a px of a 12 MP photo."""
 
@@ -191,6 +194,18 @@ def can_be(registration: Registration) -> bool:
     """Whether a fitted homography is finite and no mirror image."""
     homography = registration.homography
     return bool(np.isfinite(homography).all() and np.linalg.det(homography) > 0)
+
+
+def board_places(registration: Registration, points_px: Array, z_mm: float) -> Array:
+    """Board mm (N, 2) of photo px (N, 2) at height ``z_mm``: the inverse of ``project``."""
+    off = (points_px - registration.centre_px) / registration.radius_px
+    flat = off
+    for _ in range(UNBENDING_STEPS):
+        flat = off / (1 + registration.k1 * (flat**2).sum(axis=1, keepdims=True))
+    plane = registration.homography + z_mm * np.outer(registration.lift, [0, 0, 1])
+    px = registration.centre_px + flat * registration.radius_px
+    places = np.column_stack([px, np.ones(len(px))]) @ np.linalg.inv(plane).T
+    return np.asarray(places[:, :2] / places[:, 2:])
 
 
 def px_per_mm(registration: Registration, points_mm: Array) -> Array:

@@ -15,7 +15,7 @@ from scoring.lattice import pitch_mm
 from scoring.sheet import GameSheet
 from vision.colour import lab_from_linear
 from vision.geometry import homography_between, registration_from
-from vision.marks import find_marks
+from vision.marks import marks_beside
 from vision.sample import colour_inside
 from vision.types import Photo
 
@@ -77,14 +77,15 @@ def strip_plan(sheet: GameSheet) -> StripPlan:
 
 
 def read_strip(
-    photo: Photo, plan: StripPlan, piece_height_mm: float
+    photo: Photo, plan: StripPlan, piece_height_mm: float, board_px: Array | None = None
 ) -> tuple[tuple[str, ...], Array, Array]:
     """Colours with a piece on their slot, its linear RGB (N, 3) and its middle (N, 2), photo px.
 
-    Nothing where not both marks are seen. A slot that may show the strip's bare paper is left out,
-    an empty one as well as a piece of the paper's own colour.
+    ``board_px``: corners (4, 2) of a board that lies beside it. Nothing where not both marks are
+    seen. A slot that may show the strip's bare paper is left out, an empty one as well as a piece
+    of the paper's own colour.
     """
-    seen = find_marks(photo)
+    seen = marks_beside(photo, board_px)
     none = ((), np.zeros((0, 3)), np.zeros((0, 2)))
     if not set(plan.marks_mm) <= set(seen):
         return none

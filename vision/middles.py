@@ -20,7 +20,7 @@ LEAST_APART = 0.2
 """Two labels count as so far apart at least, in standard deviations of a cell's noise."""
 
 
-def _middles(learned: Learned) -> tuple[Array, Array]:
+def middles(learned: Learned) -> tuple[Array, Array]:
     """Every label's middle (C, 3), its samples shaded alike, those with the least glare counting
     most; and its veil (C,)."""
     colours, veils = [], []
@@ -43,7 +43,7 @@ def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, In
     """
     scene, count, labels = fit.scene, len(fit.scene.top), len(fit.learned.names)
     lamp, light = lights_under(scene, shift[None])
-    colours, veils = _middles(fit.learned)
+    colours, veils = middles(fit.learned)
     piece = explain(
         scene.top,
         scene.top_whitening,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from vision.find import find_board, find_boards
 from vision.level import level_artwork, level_picture, plan_of
 from vision.light import light_over
 from vision.sample import sample_cells
+from vision.spares import agreed, believe_beside, beside, settles, spares_in, strip_seen
 from vision.types import CellReading, Evidence, Photo, Reading, Registration
 
 
@@ -58,9 +59,11 @@ def _read(photo: Photo, table: Table, registration: Registration, find_s: float)
     lattice = table.sheet.lattice
     found = time.perf_counter()
     evidence = look(photo, registration, table.sheet, table.artwork)
+    spares = spares_in(photo, table, registration)
     sampled = time.perf_counter()
-    belief = belief_of(evidence, table, {})
-    cells = _named(belief, evidence, table)
+    evidence = beside(evidence, spares, table)
+    beliefs = _beliefs(evidence, table, {})
+    cells = _cells(beliefs, evidence, table)
     done = time.perf_counter()
     return Reading(
         photo=photo.name,
@@ -74,7 +77,8 @@ def _read(photo: Photo, table: Table, registration: Registration, find_s: float)
             "sample": 1000 * (sampled - found),
             "classify": 1000 * (done - sampled),
         },
-        alarm=alarm_of(belief),
+        alarm=alarm_of(beliefs.heard),
+        strip=strip_seen(evidence.spares, settling=beliefs.settling),
     )
 
 
@@ -93,7 +97,7 @@ def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Readin
     ``answers`` maps cell ids to a colour name, ``empty`` or ``odd``. A cell that was certain
     before stays so: answers settle doubts, and never change in silence what was read.
     """
-    cells = _named(belief_of(reading.evidence, table, answers), reading.evidence, table)
+    cells = cells_of(reading.evidence, table, answers)
     return replace(reading, cells=settled_cells(reading.cells, cells, answers))
 
 
@@ -110,15 +114,56 @@ def settled_cells(
 
 
 def belief_of(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> Belief:
-    """What colour says of every cell, in the lattice's order, given what a person answered."""
-    lattice = table.sheet.lattice
+    """What colour says of every cell, in the lattice's order, given what a person answered.
+
+    Pieces on a key strip are heard where they may settle doubts.
+    """
+    return _beliefs(evidence, table, answers).heard
+
+
+def cells_of(
+    evidence: Evidence, table: Table, answers: Mapping[str, str]
+) -> dict[str, CellReading]:
+    """The reading of every cell, given what a person answered.
+
+    A key strip settles doubts and raises them, but what the board alone is certain of it never
+    changes.
+    """
+    return _cells(_beliefs(evidence, table, answers), evidence, table)
+
+
+@dataclass(frozen=True, eq=False)
+class _Beliefs:
+    """What the board says ``alone``, and ``beside`` a key strip where one lies there; whether that
+    may settle doubts."""
+
+    alone: Belief
+    beside: Belief | None = None
+    settling: bool = False
+
+    @property
+    def heard(self) -> Belief:
+        return self.beside if self.beside and self.settling else self.alone
+
+
+def _beliefs(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> _Beliefs:
+    lattice, spares = table.sheet.lattice, evidence.spares
     ids = tuple(cell.id for cell in lattice.cells)
     known = {ids.index(cell): colour for cell, colour in answers.items()}
-    return believe(
-        evidence.samples, evidence.light, table.palette, plan_of(lattice).centres_mm, known
-    )
+    seen = evidence.samples, evidence.light, table.palette, plan_of(lattice).centres_mm, known
+    alone = believe(*seen)
+    if spares is None:
+        return _Beliefs(alone)
+    return _Beliefs(alone, believe_beside(spares, *seen), settles(spares, alone))
 
 
-def _named(belief: Belief, evidence: Evidence, table: Table) -> dict[str, CellReading]:
+def _cells(beliefs: _Beliefs, evidence: Evidence, table: Table) -> dict[str, CellReading]:
     ids = tuple(cell.id for cell in table.sheet.lattice.cells)
-    return name_cells(belief, evidence.samples, ids, table.palette.unrest)
+
+    def named(belief: Belief) -> dict[str, CellReading]:
+        return name_cells(belief, evidence.samples, ids, table.palette.unrest)
+
+    alone = named(beliefs.alone)
+    if beliefs.beside is None:
+        return alone
+    return agreed(named(beliefs.beside), alone, settling=beliefs.settling)

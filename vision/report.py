@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from vision.types import Reading
@@ -13,7 +14,8 @@ def reading_json(reading: Reading) -> dict[str, Any]:
     ``board_corners_px``: top left, top right, bottom right, bottom left of the board in the upright
     full-size photo, (0, 0) at the centre of its top left pixel. ``candidates``: all that a cell may
     be, likeliest first; ``doubt``: why it should be asked, or null where it is certain.
-    ``alarm``: what is wrong with the photo as a whole, or null.
+    ``alarm``: what is wrong with the photo as a whole, or null. ``key_strip``: whether a key strip
+    beside the board was ``used``, and that in ``words``, or null where none is seen.
     ``error_mm``: half width of the 95 % interval of the cell centres' position.
     """
     registration = reading.registration
@@ -24,6 +26,7 @@ def reading_json(reading: Reading) -> dict[str, Any]:
         "error_mm": round(registration.error_mm, 4),
         "board_corners_px": reading.board_corners_px.round(2).tolist(),
         "alarm": reading.alarm,
+        "key_strip": asdict(reading.strip) if reading.strip else None,
         "cells": {
             cell: {
                 "colour": read.colour,

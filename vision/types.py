@@ -110,11 +110,36 @@ class Light:
 
 
 @dataclass(frozen=True, eq=False)
+class Spares:
+    """Pieces of known colours beside the board: K ``names`` of colours, what each piece shows,
+    linear RGB (K, 3), and where it lies, board mm (K, 2); in words, a ``mistake`` that explains all
+    much better than that each lies on its own name."""
+
+    names: tuple[str, ...]
+    colours: NDArray[np.float64]
+    places_mm: NDArray[np.float64]
+    mistake: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
 class Evidence:
-    """What a reading rests on, kept so that answers can refit the light without the photo."""
+    """What a reading rests on, kept so that answers can refit the light without the photo.
+
+    ``spares``: the pieces on a key strip beside the board, where one lies there.
+    """
 
     samples: Samples
     light: Light
+    spares: Spares | None = None
+
+
+@dataclass(frozen=True)
+class StripSeen:
+    """What came of a key strip: whether its pieces fit their names, and what that does, in
+    words."""
+
+    used: bool
+    words: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +148,8 @@ class Reading:
 
     ``board_corners_px`` is of shape (4, 2), top left of the board first, clockwise;
     ``milliseconds`` has the stages ``decode``, ``find``, ``sample`` and ``classify``. ``alarm``
-    says what is wrong with the photo as a whole, or is None.
+    says what is wrong with the photo as a whole, or is None; ``strip`` is None where no key
+    strip is seen beside the board.
     """
 
     photo: str
@@ -133,3 +159,4 @@ class Reading:
     evidence: Evidence
     milliseconds: Mapping[str, float]
     alarm: str | None = None
+    strip: StripSeen | None = None

@@ -27,6 +27,7 @@ READING_KEYS = {
     "error_mm",
     "board_corners_px",
     "alarm",
+    "key_strip",
     "cells",
     "milliseconds",
 }

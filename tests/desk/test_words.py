@@ -27,6 +27,7 @@ from desk.tally_words import tally_words, verdict
 from desk.types import Claims, Question
 from desk.web.weigh import tally_view
 from tests.desk import fakes
+from vision.types import StripSeen
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 
@@ -274,6 +275,17 @@ def test_answers_are_noted_as_they_come_and_a_stop_says_where(
     with pytest.raises(KeyboardInterrupt):
         noting_answers(stop, noted)(question)
     assert f"Stopped. Go on with --answers {noted}" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("used", [True, False])
+def test_what_came_of_a_key_strip_is_told_wherever_the_tally_is(*, used: bool) -> None:
+    ana, ben = fakes.seat("Ana", fakes.ANA), fakes.seat("Ben", fakes.BEN)
+    strip = StripSeen(used, "The key strip is as it is.")
+    one = fakes.outcome(replace(ana, first=replace(ana.first, strip=strip)), ben)
+    words = "Ana's board: The key strip is as it is."
+
+    assert words in "\n".join(tally_words(one))
+    assert words in tally_view(one)["unsure_words"]
 
 
 def test_a_photo_in_strange_light_is_told_of_wherever_the_tally_is() -> None:

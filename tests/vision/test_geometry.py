@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 from skimage.transform import ProjectiveTransform
 
 from tests.strategies import cases
-from vision.geometry import homography_between, px_per_mm, refine_registration, registration_from
+from vision.geometry import (
+    board_places,
+    homography_between,
+    px_per_mm,
+    refine_registration,
+    registration_from,
+)
 from vision.types import Registration
 
 SIZE_PX = (1600, 1200)
@@ -44,6 +50,17 @@ def by_scikit_image(quad: Quad) -> ProjectiveTransform:
 def in_homogeneous(homography: np.ndarray, points: np.ndarray) -> np.ndarray:
     w = np.column_stack([points, np.ones(len(points))]) @ homography.T
     return w[:, :2] / w[:, 2:]
+
+
+@cases(40)
+@given(quads(), st.floats(-0.05, 0.05), st.floats(0, 12))
+def test_places_come_back_from_their_px(quad: Quad, k1: float, high_mm: float) -> None:
+    homography = homography_between(BOARD_MM, np.array(quad), 4.0)
+    assert homography is not None
+    lies = registration_from(homography, SIZE_PX, "corners", k1)
+    back = board_places(lies, lies.project(places(), high_mm), high_mm)
+
+    np.testing.assert_allclose(back, places(), atol=1e-3)
 
 
 @cases(60)

@@ -121,10 +121,11 @@ def test_a_reading_as_json_has_the_documented_keys_and_nothing_else(
         plain = json.loads(json.dumps(reading_json(reading), allow_nan=False))
 
         assert list(plain) == [
-            "photo", "found", "method", "error_mm", "board_corners_px", "alarm", "cells",
-            "milliseconds",
+            "photo", "found", "method", "error_mm", "board_corners_px", "alarm",
+            "key_strip", "cells", "milliseconds",
         ]  # fmt: skip
         assert plain["alarm"] is None
+        assert plain["key_strip"] is None
         assert plain["photo"] == name
         assert plain["found"] is True
         assert plain["method"] == "marks"

@@ -20,7 +20,7 @@ async function placeOf(board) {
   if (board?.state !== "read") return null;
   const read = await readingOf(board.reading);
   const part = read.parts[board.part];
-  return { picture: board.picture, width: read.picture.width, height: read.picture.height, outlines: part.outlines, cells: part.reading.cells };
+  return { picture: board.picture, width: read.picture.width, height: read.picture.height, outlines: part.outlines, cells: part.reading.cells, strip: part.reading.key_strip };
 }
 
 // A board's photos as they lie on the screen: the first, and a second that is read together with it.
@@ -70,7 +70,7 @@ async function boards({ state, game, table, api, base }) {
     return h("li", { class: "card" }, h("h2", {}, player), range(game, player) ? h("p", { "aria-live": "polite" }, range(game, player)) : null, progressOf(path),
       board?.state === "reading" ? h("p", { role: "status" }, state.waiting > 2 ? `Waiting for its turn: ${state.waiting} photos wait …` : "Reading …", h("progress", { "aria-label": `Reading ${player}’s board` })) : null,
       board?.state === "refused" ? [h("p", { class: "box", role: "status" }, `${board.reason[0].toUpperCase()}${board.reason.slice(1)} ${board.hint}`), board.corners_help ? h("a", { class: "button", href: `${base}/corners/${seat}` }, "Show its corners") : null] : null,
-      place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`), secondPhoto(game, api, player, seat)] : null,
+      place ? [h("a", { href: `${base}/board/${seat}`, "aria-label": `Open ${player}’s board` }, boardSvg(place, cellsOf(game, seat, place, table), { label: `${player}’s board as read` })), h("a", { class: "button", href: `${base}/board/${seat}`, "data-key": `open-${seat}` }, `Look closely`), place.strip && !place.strip.used ? stripWords(place.strip) : null, secondPhoto(game, api, player, seat)] : null,
       !board && game.erased.includes(seat) ? h("p", { class: "quiet" }, "The photo was erased on request.") : null, photoInputs(path, `${player}’s board`, `seat-${seat}`, board ? "Take anew" : "Take photo"), board ? h("p", { class: "quiet" }, `${board.name}, sent by ${board.by}`) : null);
   }));
   const swap = h("select", { "aria-label": "First player" }, state.players.map((p, i) => h("option", { value: i }, p)));
@@ -117,12 +117,14 @@ async function board({ state, game, table, api, base, seat }) {
   const read = await readingOf(game.boards[seat].reading);
   const told = read.parts[game.boards[seat].part].reading;
   return [h("h1", {}, `${player}’s board`), h("p", { "aria-live": "polite" }, [range(game, player), doubts ? `${doubts} of ${Object.keys(cells).length} cells unsure` : "every cell is sure"].filter(Boolean).join(" · ")),
-    told.alarm ? h("p", { class: "box", role: "status" }, told.alarm) : null,
+    told.alarm ? h("p", { class: "box", role: "status" }, told.alarm) : null, stripWords(told.key_strip),
     zoomable(boardSvg(place, cells, { label: `${player}’s board; choose a cell to see and correct it`, tap }), `board-${seat}`), h("p", { class: "quiet" }, "Tap a cell to see it and correct it."), legend(table),
     again ? [h("h2", {}, "The second photo"), boardSvg(again, cells, { label: `${player}’s board in the second photo` })] : null,
     h("p", { class: "quiet" }, `Found by ${FOUND[told.method] ?? told.method}, true to ${told.error_mm.toFixed(1)} mm.`),
     h("div", { class: "row" }, h("a", { class: "button", href: `${base}/corners/${seat}` }, "The outline is wrong"), h("a", { class: "button", href: `${base}/boards` }, "All boards"))];
 }
+
+const stripWords = (strip) => (strip ? h("p", { class: strip.used ? "quiet" : "box", role: "status" }, strip.words) : null);
 
 function colourButton(table, name, choose, key) {
   const colour = table.colours.find((one) => one.name === name);
