@@ -58,17 +58,19 @@ class TallyJob:
 
 
 def run_tally(job: TallyJob, clock: Clock = now_utc) -> None:
-    """Read, ask, tally, show, keep. An archive that cannot be used is said before anybody works."""
+    """Read, ask, tally, keep, show. An archive that cannot be used is said before anybody works. The
+    game is kept before it is shown, for who reads may stop reading, as ``head`` does."""
     job = replace(job, table=table_file(job.table))
     where = job.archive or default_archive_folder()
     archive = Archive(where, clock, photos=job.photos, keep_metadata=job.keep_metadata)
     game = open_game(job, clock)
     outcome = score_game(game, asker_of(job, clock))
-    print(*tally_words(outcome), sep="\n")
-    for path in write_results(outcome, job.out, clock):
-        print(f"Written: {path}")
+    written = write_results(outcome, job.out, clock)
     labels = {"evening": job.evening, "league": job.league}
     number = archive.save(record_of(outcome, job.table.read_bytes(), **labels))
+    print(*tally_words(outcome), sep="\n")
+    for path in written:
+        print(f"Written: {path}")
     print(f"Kept as game {number} in {archive.where}")
     quietly(CAUTION)
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -336,6 +339,24 @@ def test_a_full_disk_is_named_and_nothing_is_half_kept(
         f"The archive in {kept} cannot be written: No space left on device. Nothing was saved.\n"
     )
     assert "No game is kept here yet" in tallyglass("archive", "list", "--archive", kept).out
+
+
+def test_a_game_is_kept_though_nobody_reads_the_tally_to_its_end(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    kept = tmp_path / "archive"
+    words = ["--no-questions", "--out", tmp_path / "out", "--archive", kept]
+    command = [sys.executable, "-m", "desk.cli", "tally", table, BOARDS[0], *words]
+    reader, writer = os.pipe()
+    os.close(reader)  # as `head` does once it has seen enough
+
+    ended = subprocess.run(
+        list(map(str, command)), stdout=writer, stderr=subprocess.PIPE, text=True
+    )
+    os.close(writer)
+
+    assert ended.stderr == ""
+    assert "Isla" in tallyglass("archive", "list", "--archive", kept).out
 
 
 def test_a_folder_that_is_a_file_is_named(tallyglass: Run, table: Path, tmp_path: Path) -> None:
