@@ -58,8 +58,10 @@ class TallyJob:
 
 
 def run_tally(job: TallyJob, clock: Clock = now_utc) -> None:
-    """Read, ask, tally, keep, show. An archive that cannot be used is said before anybody works. The
-    game is kept before it is shown, for who reads may stop reading, as ``head`` does."""
+    """Read, ask, tally, keep, show. An archive that cannot be used is said before anybody works.
+
+    The game is kept before it is shown, for who reads may stop reading, as ``head`` does.
+    """
     job = replace(job, table=table_file(job.table))
     where = job.archive or default_archive_folder()
     archive = Archive(where, clock, photos=job.photos, keep_metadata=job.keep_metadata)
