@@ -2,7 +2,8 @@
 
 Nothing but the pieces tells the light: one gain is sought under which the colours that the table
 knows explain all pieces together. Gains that explain them nearly as well, and their neighbours,
-put in doubt the pieces that they call otherwise.
+put in doubt the pieces that they call otherwise. Near colours are then told apart by all pieces
+together (``spread_pairs.py``).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from vision.ground import LIKE_TABLE, from_table, half
 from vision.leftovers import LoosePiece
 from vision.shades import NOISE_LAB, Shades, glossy_shades
 from vision.spread import Spread
+from vision.spread_pairs import settled_by_all
 
 Array = NDArray[np.float64]
 
@@ -58,6 +60,9 @@ STRANGE = 20.0
 BURNT, BLEACHED = 0.98, 0.9
 """Full scale of a channel, and what the darkest channel passes only in white: a lamp that a piece
 mirrors makes any colour so."""
+
+BURNT_SHARE = 0.5
+"""Of a piece's core from which no colour is left to tell."""
 
 OTHER_LAB, OTHER_SHARE = 25.0, 0.08
 """CIELAB units from a core's own colour from which a pixel has another one, and the share of such
@@ -110,10 +115,13 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     worse = WITNESSES * (worse - worse.min())
     best = costs[int(worse.argmin())]
     above = (costs - least[:, :, None] + worse[:, None, None]).min(axis=0)
+    possible = settled_by_all(
+        costs, worse, above < MARGIN, (burnt <= BURNT_SHARE) & (mixed <= OTHER_SHARE)
+    )
     told = []
     for i, piece in enumerate(spread.pieces):
         order = sorted(range(len(names)), key=lambda k: (best[i, k], names[k]))
-        candidates = tuple(names[k] for k in order if above[i, k] < MARGIN)
+        candidates = tuple(names[k] for k in order if possible[i, k])
         why = _doubt(candidates, best[i].min(), burnt[i], mixed[i])
         told.append(ToldPiece(piece, candidates, why))
     return tuple(told)
@@ -149,7 +157,7 @@ def _doubt(candidates: tuple[str, ...], distance: float, burnt: float, mixed: fl
         return "it is not of one colour"
     if distance > STRANGE:
         return "it resembles no colour of this table"
-    if burnt > 0.5:
+    if burnt > BURNT_SHARE:
         return "it is burnt out; no colour is left to tell"
     return None if len(candidates) == 1 else "it lies between colours"
 
