@@ -5,7 +5,8 @@
 Boards of the practice game are photographed at 4032 x 3024 (seeded), or the photos of that game
 named on the command line are taken. In one process, interleaved, medians over the rounds, all
 warm: the full decode by OpenCV (the unit, X); the program's own reduced decode; finding with the
-printed marks, and without them by the artwork; levelling; sampling; telling colours; tallying.
+printed marks, and without them by the artwork; levelling; sampling; looking for a key strip;
+telling colours; tallying.
 Sums: from bytes to a proven board, and from bytes to a tally. Peak memory is that of a process of
 its own that decodes and finds once (Linux's VmHWM). ``--cpu`` takes processor time of all threads
 instead of the clock, for a machine that does other work. The start of three commands is timed as
@@ -52,6 +53,7 @@ from vision.level import level_artwork, level_picture, plan_of
 from vision.light import light_over
 from vision.read import belief_of
 from vision.sample import sample_cells
+from vision.spares import spares_in
 from vision.types import CellReading, Evidence
 
 SIZE_PX = (4032, 3024)
@@ -158,6 +160,7 @@ def stages(data: bytes, table: Table) -> dict[str, Callable[[], object]]:
         "find_artwork": lambda: find_board(photo, sheet.lattice, artwork, {}),
         "level": level,
         "sample": sample,
+        "strip": lambda: spares_in(photo, table, place),
         "classify": classify,
         "tally": lambda: tally(sheet, grids),
     }
@@ -181,7 +184,7 @@ def measured(name: str, data: bytes, table: Table, rounds: int, cpu: bool) -> di
     took = medians_s(stages(data, table), rounds, cpu)
     full = took.pop("full_decode")
     times = {f"x_{stage}": round(seconds / full, 2) for stage, seconds in took.items()}
-    after = sum(took[stage] for stage in ("level", "sample", "classify", "tally"))
+    after = sum(took[stage] for stage in ("level", "sample", "strip", "classify", "tally"))
     sums = {
         "x_proven_marks": took["decode"] + took["find_marks"],
         "x_proven_artwork": took["decode"] + took["find_artwork"],
