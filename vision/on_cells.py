@@ -34,6 +34,9 @@ INSETS = (0.76, 0.82, 0.88, 0.94, 1.0)
 CELL_ROUNDS = ((0.22, 40), (0.10, 56))
 """Search radius in shares of the pitch, and px of the levelled picture from a cell to the next."""
 
+MOST_CELLS = 60
+"""Of more cells than this, every second, third or so is sought."""
+
 BARE = 0.5
 PIECE = 0.3
 """Correlation of a cell's outline with its printed self from which it counts as bare, and up to
@@ -98,10 +101,15 @@ def refined_on_cells(
     off_px = found.project(cells_mm) - cells_px
     askew_px = np.linalg.norm(off_px - np.median(off_px, axis=0), axis=1)
     near = int((askew_px < NEAR * pitch_mm(lattice) * px_per_mm(found, cells_mm)).sum())
-    if near < max(OF_CLEAR * len(cells_mm), OF_ALL * len(places)):
+    if near < max(OF_CLEAR * len(cells_mm), OF_ALL * len(places) / _every(lattice)):
         return None
     off_mm = CELLS_OFF * pitch_mm(lattice) * max(1.0, ENOUGH / max(int(good.sum()), 1))
     return replace(found, error_mm=float(np.hypot(found.error_mm, off_mm)))
+
+
+def _every(lattice: Lattice) -> int:
+    """Of so many cells one is sought."""
+    return -(-len(lattice.cells) // MOST_CELLS)
 
 
 def _across_edges(registration: Registration, board_mm: Array, along: Array) -> Array:
@@ -129,7 +137,12 @@ def cells_seen(
     board = view.level(registration, plan.origin_mm, plan.px_per_mm, plan.size_px)
     likeness = structure_of(board, grey_of(level_artwork(artwork, plan)), plan)[:, 1]
     places_mm, places_px = [np.empty((0, 2))], [np.empty((0, 2))]
-    for here, z_mm in ((likeness >= BARE, 0.0), (likeness <= PIECE, piece_mm)):
+    wanted = np.zeros(len(places), bool)
+    wanted[:: _every(lattice)] = True
+    for here, z_mm in (
+        (wanted & (likeness >= BARE), 0.0),
+        (wanted & (likeness <= PIECE), piece_mm),
+    ):
         outlines = [
             np.array(cell.polygon_mm)
             for cell, taken in zip(lattice.cells, here, strict=True)
