@@ -13,7 +13,13 @@ from scoring.lattice import board_corners_mm, cell_centres_mm
 from scoring.types import Lattice
 from vision.artwork import LOOKS, Features, match_artwork, photo_features
 from vision.errors import BoardNotFound
-from vision.geometry import can_be, homography_between, refine_registration, registration_from
+from vision.geometry import (
+    can_be,
+    homography_between,
+    px_per_mm,
+    refine_registration,
+    registration_from,
+)
 from vision.marks import Marks, find_marks, mark_pairs, seen_once, wanted_marks
 from vision.on_cells import refined_on_cells
 from vision.patches import FEWEST_PATCHES, align_patches
@@ -60,6 +66,9 @@ need not tell again which way round it lies."""
 
 SECOND_SUPPORT = 20
 """Matched features that must agree on a place before a second board is sought there (by hand)."""
+
+STILL_PX = 4.0
+"""After a round that moves no patch by more, artwork px, another moves none by more than 0.2."""
 
 ROOM = 1.03
 """A found board is taken out of the picture grown to this, before the next is looked for."""
@@ -322,9 +331,13 @@ def _refined(
         good = scores >= SEEN
         if good.sum() < FEWEST_PATCHES:
             return None
+        before = found.project(board_mm[good])
         found = refine_registration(
             found, board_mm[good], photo_px[good], view.photo.full_size_px, places_mm
         )
         if not can_be(found):
             return None
+        moved = np.linalg.norm(found.project(board_mm[good]) - before, axis=1).max()
+        if moved * artwork.px_per_mm < STILL_PX * px_per_mm(found, places_mm).min():
+            break
     return found
