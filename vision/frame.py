@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scoring.lattice import cell_centres_mm, pitch_mm
 from scoring.types import Lattice
 from vision.geometry import can_be, refine_registration
-from vision.sightings import sighted
+from vision.sightings import CLEAR, sighted
 from vision.types import Photo, Registration
 from vision.view import view_of
 
@@ -28,9 +28,6 @@ INSETS: Sequence[float] = (0.76, 0.8, 0.84, 0.88, 0.92, 0.96, 1.0, 1.04)
 ROUNDS = ((0.22, 48), (0.10, 72), (0.08, 72))
 """Search radius in shares of the pitch, and px of the levelled picture from a cell to the next:
 less than half a cell, so that no cell is ever taken for its neighbour."""
-
-CLEAR = 1.6
-"""A cell's best place must beat the middle of its window's votes by so many spreads of them."""
 
 ENOUGH_CLEAR = 0.6
 """Share of the cells that must be clear, and fit; fewer leave the frame as it was."""

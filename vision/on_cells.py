@@ -22,7 +22,7 @@ from vision.level import level_artwork, plan_of
 from vision.patches import align_patches, patches_of
 from vision.rivals import SEEN
 from vision.sample import structure_of
-from vision.sightings import sighted
+from vision.sightings import CLEAR, sighted
 from vision.types import Registration
 from vision.view import View, grey_of
 
@@ -41,9 +41,6 @@ BARE = 0.5
 PIECE = 0.3
 """Correlation of a cell's outline with its printed self from which it counts as bare, and up to
 which it counts as a piece; what lies between is left out."""
-
-CLEAR = 1.6
-"""A cell's best place must beat the middle of its window's votes by so many spreads of them."""
 
 CELL_TRUST = 0.1
 """What a cell's outline counts to a printed patch: pieces lie askew, and show their sides."""

@@ -16,6 +16,7 @@ from vision.view import View, grey_of
 
 Array = NDArray[np.float64]
 Soft = NDArray[np.float32]
+Values = NDArray[np.floating]
 
 PATCH_PX = 27
 """Side of a patch, artwork px (the board is 1000 long)."""
@@ -206,11 +207,13 @@ def _peaks(surfaces: Soft) -> tuple[Array, Array]:
     inner = (np.minimum(row, column) > 0) & (np.maximum(row, column) < span - 1)
     row, column = np.clip(row, 1, span - 2), np.clip(column, 1, span - 2)
     top = surfaces[n, row, column]
-    x = column + _parabola(surfaces[n, row, column - 1], top, surfaces[n, row, column + 1])
-    y = row + _parabola(surfaces[n, row - 1, column], top, surfaces[n, row + 1, column])
+    x = column + parabola_top(surfaces[n, row, column - 1], top, surfaces[n, row, column + 1])
+    y = row + parabola_top(surfaces[n, row - 1, column], top, surfaces[n, row + 1, column])
     return np.stack([x, y], axis=1), np.where(inner, top, 0.0)
 
 
-def _parabola(before: Soft, top: Soft, after: Soft) -> Soft:
+def parabola_top(before: Values, top: Values, after: Values) -> Array:
+    """How far beside the middle one of three values the parabola through them is highest; 0 where
+    it has no top."""
     bend = before - 2 * top + after
-    return np.where(bend < 0, 0.5 * (before - after) / np.minimum(bend, -1e-9), 0.0)
+    return np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)

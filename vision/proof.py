@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibrate.types import Artwork
 from scoring.types import Lattice
 from vision.level import plan_of
-from vision.patches import FEWEST_PATCHES, PATCH_PX, SHRINK, level_small, patches_of
+from vision.patches import FEWEST_PATCHES, FLAT, PATCH_PX, SHRINK, level_small, patches_of
 from vision.rivals import SEEN, leads_over, rivals_mm, shares_moved
 from vision.types import Registration
 from vision.view import View
@@ -32,9 +32,6 @@ MARGIN = 0.10
 NEAR = 0.7
 """A placing that sees more than this share of what the place sees is refined before it is judged:
 lying a little askew, it may only seem to be worse."""
-
-FLAT = 1.0
-"""Sum of squared deviations, grey levels, below which a patch shows nothing that could agree."""
 
 LITTLE = 60
 """Fewer patches than this that no piece can cover make a board with little artwork: they alone tell

@@ -14,11 +14,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.patches import parabola_top
 from vision.types import Registration
 from vision.view import View
 
 Array = NDArray[np.float64]
 Field = NDArray[np.float32]
+
+CLEAR = 1.6
+"""An outline's best place must beat the middle of its window's votes by so many spreads of them
+(by hand)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,13 +118,8 @@ def _peak(surface: Field) -> tuple[float, float, float, float]:
     near = surface[y - 1 : y + 2, x - 1 : x + 2].astype(float)
     spread = float(surface.std()) + 1e-9
     return (
-        x + _parabola(near[1, 0], near[1, 1], near[1, 2]),
-        y + _parabola(near[0, 1], near[1, 1], near[2, 1]),
+        x + float(parabola_top(near[1, 0], near[1, 1], near[1, 2])),
+        y + float(parabola_top(near[0, 1], near[1, 1], near[2, 1])),
         (top - float(np.median(surface))) / spread,
         top,
     )
-
-
-def _parabola(before: float, top: float, after: float) -> float:
-    bend = before - 2 * top + after
-    return 0.5 * (before - after) / bend if bend < 0 else 0.0

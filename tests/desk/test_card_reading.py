@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import io
-from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from desk.card_drawing import TOPS, drawing, turned_steps
-from samples.cards import card_board, invent_edition, piece_paints
-from samples.conditions import Conditions
 from samples.penmarrow import load_penmarrow
-from samples.photographer import empty_grid, take_photo
-from samples.practice import PENMARROW_PRINT
 from scoring.patterns import parse_pattern
 from scoring.sheet import load_sheet
-from tests.desk.practice import SHEET, Run
+from tests.desk.practice import SHEET, Run, bell_rope_photo
 
 ANSWERS = """
 ["bell-rope.jpg"]
@@ -30,16 +24,7 @@ cells = { A1 = "P", B1 = "R", C1 = "P" }
 
 @pytest.fixture(scope="module")
 def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The card Bell Rope on a table by a window."""
-    sheet = load_penmarrow()
-    card = next(card for card in sheet.cards if card.name == "Bell Rope")
-    edition = invent_edition(sheet, piece_paints(sheet, PENMARROW_PRINT), 3)
-    board = card_board(sheet, card, edition, PENMARROW_PRINT)
-    light = replace(Conditions(), size_px=(900, 900), loose=0, turn_deg=6.0, supersample=1.0)
-    shot = take_photo(board, empty_grid(board), light, np.random.default_rng(1))
-    path = tmp_path_factory.mktemp("card") / "bell-rope.jpg"
-    path.write_bytes(shot.jpeg())
-    return path
+    return bell_rope_photo(tmp_path_factory.mktemp("card"))
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,13 +11,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from desk.shelf import Shelf
-from samples.cards import card_board, invent_edition, piece_paints
-from samples.conditions import Conditions
-from samples.penmarrow import load_penmarrow
-from samples.photographer import empty_grid, take_photo
-from samples.practice import PENMARROW_PRINT
 from scoring.patterns import parse_pattern
 from scoring.sheet import load_sheet
+from tests.desk.practice import bell_rope_photo
 from tests.desk.web.conftest import TABLE, furnished
 from tests.desk.web.served import served
 from tests.desk.web.test_journey import CHROMIUM, Phone, browser, until
@@ -30,16 +25,7 @@ NAME = "Bell Rope"
 
 @pytest.fixture(scope="module")
 def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The card Bell Rope (plum, rust, plum on a slope) on a table by a window."""
-    sheet = load_penmarrow()
-    card = next(card for card in sheet.cards if card.name == NAME)
-    edition = invent_edition(sheet, piece_paints(sheet, PENMARROW_PRINT), 3)
-    board = card_board(sheet, card, edition, PENMARROW_PRINT)
-    light = replace(Conditions(), size_px=(900, 900), loose=0, turn_deg=6.0, supersample=1.0)
-    shot = take_photo(board, empty_grid(board), light, np.random.default_rng(1))
-    path = tmp_path_factory.mktemp("card") / "bell-rope.jpg"
-    path.write_bytes(shot.jpeg())
-    return path
+    return bell_rope_photo(tmp_path_factory.mktemp("card"))
 
 
 @pytest.fixture(scope="module")
