@@ -81,10 +81,12 @@ def weigh_job(job: WeighJob) -> dict[str, Any]:
     outcome, refused = weighed(job)
     seats = {board.player: board.seat for board in job.boards}
     why = worth_another_photo(outcome.game, outcome.hangs)
+    looks = {b.player: [Path(look.reading).stem for look in b.looks] for b in job.boards}
     return {
         "boards": {
             str(seats[seat.player]): {
                 **board_view(outcome, seat),
+                "looks": looks[seat.player],
                 "look_again": why.get(seat.player),
                 "second_refused": refused.get(seat.player),
             }

@@ -23,10 +23,13 @@ async function placeOf(board) {
   return { picture: board.picture, width: read.picture.width, height: read.picture.height, outlines: part.outlines, cells: part.reading.cells, strip: part.reading.key_strip };
 }
 
+// Whether a board's second photo is part of what is shown; what is read last is weighed a moment later.
+const weighed = (game, seat) => game.view?.boards[seat]?.looks.includes(`${game.boards[seat].second.reading}-${game.boards[seat].second.part}`);
+
 // A board's photos as they lie on the screen: the first, and a second that is read together with it.
 async function placesOf(game, seat) {
   const board = game.boards[seat];
-  const used = board?.second && game.view?.boards[seat] && !game.view.boards[seat].second_refused;
+  const used = board?.second && weighed(game, seat) && !game.view.boards[seat].second_refused;
   return (await Promise.all([placeOf(board), used ? placeOf(board.second) : null])).filter(Boolean);
 }
 
@@ -89,8 +92,9 @@ function secondPhoto(game, api, player, seat) {
   const path = `${api}/boards/${seat}/second/photo`;
   const told = game.view?.boards[seat];
   if (board.second) {
-    const why = board.second.state === "refused" ? `${board.second.reason} ${board.second.hint}` : told?.second_refused;
-    const words = board.second.state === "reading" ? "Reading the second photo …" : why ? `The second photo is not used: ${why}` : "Two photos are read as one.";
+    const refused = board.second.state === "refused";
+    const why = refused ? `${board.second.reason} ${board.second.hint}` : weighed(game, seat) ? told.second_refused : null;
+    const words = !refused && !weighed(game, seat) ? "Reading the second photo …" : why ? `The second photo is not used: ${why}` : "Two photos are read as one.";
     const drop = async () => { if (await tell("DELETE", `${path}?by=${encodeURIComponent(me())}`)) soon(); };
     return [h("p", { class: why ? "box" : "", role: "status" }, words), progressOf(path), h("p", { class: "quiet" }, `${board.second.name}, sent by ${board.second.by}`),
       why ? photoInputs(path, `${player}’s board once more`, `second-${seat}`, "Take second photo") : null, h("button", { onclick: drop, "data-key": `drop-${seat}` }, "Leave the second photo out")];

@@ -68,6 +68,7 @@ def test_a_second_photo_is_proposed_where_it_settles_more_than_questions(
     after = board_of(state)
     assert len(open_cells(state)) <= len(before) / 2
     assert (after["look_again"], after["second_refused"]) == (None, None)
+    assert (len(board_of(once)["looks"]), len(after["looks"])) == (1, 2)
     assert [(a["cell"], a["by"]) for a in state["games"][0]["answers"]] == [(said, "Ana")]
     assert after["cells"][said]["said_by"] == "Ana"
     settled_by = {told["said_by"] for told in after["cells"].values()} - {None, "Ana"}
@@ -232,7 +233,7 @@ def test_a_second_photo_is_added_on_the_page(
         page.set_input_files("[data-key=second-0-gallery]", twice[1])
         until(phone, lambda: page.locator(".look svg.crop").count() == 2)
         phone.check("ask-both")
-        phone.press("[data-key=tab-boards]", "text=Two photos are read as one")
+        phone.press("[data-key=tab-boards]", "text=Two photos are read as one")  # once weighed
         assert int(page.inner_text("[data-key=tab-ask] .count")) <= open_before / 2
         phone.check("joined")
         phone.press("[data-key=open-0]", "text=The second photo")
