@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -121,7 +122,20 @@ def run_sheet_new(wanted: Wanted, out: Path) -> None:
     out.parent.mkdir(parents=True, exist_ok=True)
     write_whole(out, text.encode())
     print(f"{out}: a new sheet; look through its remarks and change what your rules say.")
-    print(*board.told, *sheet_words(sheet), sep="\n")
+    print(*board.told, *sheet_words(sheet), *again_words(wanted, out), sep="\n")
+
+
+def again_words(wanted: Wanted, out: Path) -> list[str]:
+    """How the photo of the empty board, and its corners, serve again to learn a table."""
+    if not wanted.photo:
+        return []
+    corners = ["--corners", *wanted.corners] if wanted.corners else []
+    known = ["--layout", "known-1.jpg", "--layout", "known-2.jpg", "--plan", "print-out/layout.txt"]
+    words = ["tallyglass", "calibrate", "--sheet", str(out), "--empty", str(wanted.photo), *corners]
+    return [
+        "In the same light the photo serves again, once the known layout is laid and photographed:",
+        shlex.join([*words, *known, "--out", f"{out.stem}.table"]),
+    ]
 
 
 def made_board(wanted: Wanted) -> MadeBoard:

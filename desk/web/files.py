@@ -21,6 +21,8 @@ from scoring.sheet import GameSheet, parse_sheet
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,59}")
 """What a table or a sheet is called in an address: nothing in it can leave its folder."""
 
+EMPTY_NOTE = ".empty.json"
+
 DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
@@ -70,6 +72,18 @@ class Files:
         """The layout plan that comes with a sheet, if any."""
         path = self.sheet(sheet).with_suffix(".layout.txt")
         return path.read_text("utf-8") if path.exists() else None
+
+    def note_empty(self, sheet: Path, photo: str, corners_px: object, at: str) -> None:
+        """Keep with a new sheet which photo of the empty board it was made from, and when."""
+        note = {"photo": photo, "corners_px": corners_px, "at": at}
+        write_durably(sheet.with_suffix(EMPTY_NOTE), json.dumps(note).encode())
+
+    def empty_of(self, sheet: str) -> dict[str, Any] | None:
+        """The photo of the empty board that a sheet was made from: ``photo``, ``corners_px`` in it,
+        ``at``; None where there was none, or where it is gone."""
+        path = self.sheet(sheet).with_suffix(EMPTY_NOTE)
+        note = json.loads(path.read_bytes()) if path.exists() else None
+        return note if note and self.photo(note["photo"]).exists() else None
 
     def plan_first(self, sheet: str) -> tuple[bool, str]:
         """Sorts sheets with a layout plan of their own before the others."""

@@ -87,10 +87,12 @@ class SwapForm(Form):
 
 
 class NewCalibration(Form):
-    """A table to learn."""
+    """A table to learn; ``empty_of_sheet`` takes the photo of the empty board, and its corners,
+    that the sheet was made from."""
 
     name: Name
     sheet: Place
+    empty_of_sheet: bool = False
     by: By = "host"
 
 

@@ -13,6 +13,7 @@ from desk.printing.sheets import spread_layout
 from desk.sheet_cards import Typed, card_toml, with_card, without_card
 from desk.sheet_new import Wanted
 from desk.sheet_picture import draw_pattern
+from desk.types import now
 from desk.web import making_forms as forms
 from desk.web.errors import Refusal
 from desk.web.games import CARD_SIZE, card_svg, game_view
@@ -87,6 +88,8 @@ async def accept(request: Request, form: forms.NewSheetForm) -> dict[str, Any]:
     sheet = parse_sheet(text)
     path = office.files.reserve("sheets", sheet.name, ".toml")
     write_durably(path, text.encode())
+    corners = None if told["by_cards"] else form.corners_px  # printed marks tell them by themselves
+    office.files.note_empty(path, form.photo, corners, now(office.clock))
     return {"name": path.stem, "game": sheet.name}
 
 

@@ -237,6 +237,7 @@ def test_a_photo_of_the_empty_board_and_four_taps_become_its_sheet(
     assert dict(made.neighbours) == dict(known.neighbours)
     off = np.subtract(cell_centres_mm(made), cell_centres_mm(known))
     assert np.linalg.norm(off, axis=1).max() < 2.2
+    assert f"--empty {PHOTOS / 'empty-1.jpg'} --corners {' '.join(penmarrow_corners)}" in ended.out
     with Image.open(picture) as seen:
         assert max(seen.size) == 1000
 

@@ -28,6 +28,8 @@ from scoring.sheet import load_sheet
 
 router = APIRouter()
 
+EMPTY_OF_SHEET = "the photo of the new sheet"
+
 
 @router.post("/calibrations", status_code=201, summary="Begin to learn a table")
 async def calibrate(request: Request, form: forms.NewCalibration) -> dict[str, Any]:
@@ -35,9 +37,18 @@ async def calibrate(request: Request, form: forms.NewCalibration) -> dict[str, A
     office = office_of(request)
     sheet = load_sheet(office.files.sheet(form.sheet))
     plan = office.files.plan(form.sheet) or proposed_plan(sheet)
+    empty = office.files.empty_of(form.sheet) if form.empty_of_sheet else None
+    if form.empty_of_sheet and empty is None:
+        raise Refusal(409, "The photo that this sheet was made from is not here. Take a new one.")
     id = office.new_id()
+    log = f"calibration/{id}"
     body = {"name": form.name, "sheet": form.sheet, "plan": plan}
-    await written(office, f"calibration/{id}", "begun", body, form.by)
+    await written(office, log, "begun", body, form.by)
+    if empty:
+        photo = {"kind": "empty", "photo": empty["photo"], "name": EMPTY_OF_SHEET}
+        await written(office, log, "photo", photo, form.by)
+        if empty["corners_px"]:
+            await written(office, log, "corners", {"corners_px": empty["corners_px"]}, form.by)
     return {"id": id}
 
 

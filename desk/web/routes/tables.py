@@ -19,15 +19,20 @@ router = APIRouter()
 
 @router.get("/desk", summary="Tables, game sheets, evenings and calibrations there are")
 async def desk(request: Request) -> dict[str, Any]:
-    """The first page."""
+    """The first page. ``empty_at``: when the photo was taken in that a sheet was made from."""
     office = office_of(request)
     tables = [
         {"name": one.id, "title": one.name, "game": one.game}
         for one in Shelf(office.files.folder / "tables").tables()
     ]
+    names = sorted(office.files.names("sheets", ".toml"), key=office.files.plan_first)
     sheets = [
-        {"name": name, "game": load_sheet(office.files.sheet(name)).name}
-        for name in sorted(office.files.names("sheets", ".toml"), key=office.files.plan_first)
+        {
+            "name": name,
+            "game": load_sheet(office.files.sheet(name)).name,
+            "empty_at": (office.files.empty_of(name) or {}).get("at"),
+        }
+        for name in names
     ]
     evenings = [office.evening(log.partition("/")[2]) for log in office.journal.logs("evening/")]
     return {

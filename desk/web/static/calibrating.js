@@ -5,21 +5,36 @@ import { field, h, when } from "./dom.js";
 
 const soon = () => dispatchEvent(new Event("look"));
 
-export async function begin() {
+// The photo of the empty board that a sheet was made from serves again as long as the light is the same.
+const SAME_LIGHT_MS = 3600e3;
+
+export async function begin(_state, wanted) {
   const desk = await call("GET", "/api/desk");
-  const name = h("input", { type: "text", maxlength: 40, required: true, value: "my table" });
-  const sheet = h("select", {}, desk.sheets.map((one) => h("option", { value: one.name }, one.game)));
+  const sheet = h("select", { "data-key": "game" }, desk.sheets.map((one) => h("option", { value: one.name, selected: one.name === wanted }, one.game)));
+  const name = h("input", { type: "text", maxlength: 40, required: true, name: "table", oninput: () => { name.dataset.own = "1"; } });
+  const again = h("input", { type: "checkbox", name: "again" });
+  const words = h("span", {});
+  const offer = h("label", { class: "row" }, again, words);
+  const chosen = () => {
+    const one = desk.sheets.find((other) => other.name === sheet.value);
+    if (!name.dataset.own) name.value = (one?.game ?? "my table").slice(0, 40);
+    offer.hidden = !one?.empty_at;
+    again.checked = Boolean(one?.empty_at) && Date.now() - Date.parse(one.empty_at) < SAME_LIGHT_MS;
+    words.textContent = one?.empty_at ? `The light is the same as when the sheet was made from its photo (${when(one.empty_at)}): use that photo and its corners again` : "";
+  };
+  sheet.addEventListener("change", chosen);
+  chosen();
   const own = h("input", { type: "file", accept: ".toml,text/plain", onchange: async () => {
     const added = await tell("POST", "/api/sheets", { text: await own.files[0].text() }, true);
-    if (added) { sheet.append(h("option", { value: added.name }, added.game)); sheet.value = added.name; }
+    if (added) { desk.sheets.push(added); sheet.append(h("option", { value: added.name }, added.game)); sheet.value = added.name; chosen(); }
   } });
   const send = async (event) => {
     event.preventDefault();
-    const made = await tell("POST", "/api/calibrations", { name: name.value, sheet: sheet.value });
+    const made = await tell("POST", "/api/calibrations", { name: name.value, sheet: sheet.value, empty_of_sheet: again.checked });
     if (made) location.hash = `#/calibrate/${made.id}`;
   };
-  return [h("h1", {}, "Learn a table"), h("p", {}, "A table is one set of pieces in one light. Two or three photos teach it: the empty board, then pieces whose places are known."), begun(desk),
-    h("form", { onsubmit: send }, field("Name of the table", name), field("Game", sheet), field("Or a game of your own", own, "A game sheet is a text file (.toml); it is checked before it is taken."), h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Go on")))];
+  return [h("h1", {}, "Learn a table"), h("p", {}, "A table is one set of pieces in one light. Two or three photos teach it: the empty board, then pieces whose places are known."), wanted ? null : begun(desk),
+    h("form", { onsubmit: send }, field("Game", sheet), offer, field("Name of the table", name), field("Or a game of your own", own, "A game sheet is a text file (.toml); it is checked before it is taken."), h("div", { class: "row" }, h("button", { class: "first grow", type: "submit" }, "Go on")))];
 }
 
 // One entry a table, the latest begun first; earlier ones of the same name stay within reach.

@@ -19,6 +19,7 @@ const ROUTES = [
   [/^\/sheets\/([a-z0-9-]+)$/, null, making.sheet],
   [/^\/sheets\/([a-z0-9-]+)\/colours$/, null, spreads.colours],
   [/^\/sheets\/([a-z0-9-]+)\/card$/, null, cards.fromPhoto],
+  [/^\/sheets\/([a-z0-9-]+)\/learn$/, null, calibrating.begin],
   [/^\/tables$/, null, making.shelf],
   [/^\/tables\/([a-z0-9-]+)\/trial$/, null, making.trial],
   [/^\/tables\/([a-z0-9-]+)\/count$/, null, spreads.count],

@@ -14,7 +14,7 @@ from desk.sheet_cards import Typed, with_card, without_card
 from samples.finish import encode
 from scoring.sheet import load_sheet
 from tests.desk.practice import PRACTICE, SAMPLES
-from tests.desk.web.conftest import TABLE, furnished
+from tests.desk.web.conftest import TABLE, furnished, settled
 from tests.desk.web.served import served
 from tests.desk.web.test_journey import CHROMIUM, Phone, browser
 from tests.vision.test_spread import spread_of
@@ -59,6 +59,38 @@ def test_a_shelf_over_the_interface(client: TestClient) -> None:
     named = [one["name"] for one in client.get("/api/shelf").json()["tables"]]
     assert "penmarrow" in named
     assert "Roof" not in named
+
+
+def test_a_table_is_learned_from_the_photo_that_its_sheet_was_made_from(client: TestClient) -> None:
+    photos = json.loads((PRACTICE / "truth.json").read_text())["photos"]
+    empty, layout = ((PRACTICE / name).read_bytes() for name in ("empty-1.jpg", "layout-1.jpg"))
+    sent = client.put("/api/boards/photo?upload=again-0001", content=empty).json()
+    known = load_sheet(SAMPLES / "sheets" / "penmarrow.toml")
+    board = {
+        "photo": sent["photo"],
+        "corners_px": photos["empty-1.jpg"]["board_corners_px"],
+        "size_mm": list(known.lattice.board_size_mm),
+        "anchors": [[97.0, 165.0]],
+        "name": "Roofs again",
+        "colours": [{"name": c.name, "letter": c.letter} for c in known.colours],
+        "piece_height_mm": known.piece_height_mm,
+    }
+    sheet = client.post("/api/boards/sheet", json=board).json()["name"]
+    told = {one["name"]: one["empty_at"] for one in client.get("/api/desk").json()["sheets"]}
+    form = {"name": "Again", "sheet": sheet, "empty_of_sheet": True}
+    path = f"/api/calibrations/{client.post('/api/calibrations', json=form).json()['id']}"
+    client.put(f"{path}/plan", json={"plan": (PRACTICE / "layout.txt").read_text()})
+    client.put(f"{path}/layout/photo?upload=again-0002", content=layout)
+    learned = settled(client, path, lambda state: not state["busy"] and bool(state["advice"]))
+    other = client.post("/api/calibrations", json=form | {"sheet": "penmarrow"})
+
+    assert told[sheet]
+    assert told["penmarrow"] is None
+    assert learned["empty"] == ["the photo of the new sheet"]
+    assert learned["corners_px"] == board["corners_px"]
+    assert learned["table"], learned["advice"]
+    assert other.status_code == 409
+    assert "Take a new one" in other.json()["problem"]
 
 
 @pytest.fixture(scope="module")
@@ -129,6 +161,15 @@ def test_a_new_game_and_its_table_on_a_phone(browser: Any, address: str, tmp_pat
     assert (tmp_path / "pages.pdf").read_bytes().startswith(b"%PDF")
     page.click("text=Take out Gull Walk")
     page.wait_for_selector("text=There are no cards yet.")
+
+    # The photo of the empty board and its corners serve again: neither is asked for twice.
+    host.press("text=Learn a table for it", "[name=table]")
+    assert page.input_value("[name=table]") == "Harbour Roofs"
+    assert page.is_checked("[name=again]")
+    host.check("learn")
+    page.click("text=Go on")
+    page.wait_for_selector("text=Corners are shown; move them")
+    assert "the photo of the new sheet" in page.inner_text("#screen")
 
     # Tables: renamed, tried with a photo that shows something else than its plan.
     host.go("/#/tables", f"[data-key=rename-{TABLE}]")
