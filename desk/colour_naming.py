@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import ImageColor
+from scipy.optimize import linear_sum_assignment
+from skimage.color import deltaE_ciede2000
 
 from desk.durable import write_durably, write_whole
 from desk.given import GivenError, parse_corners, text_of
@@ -20,7 +22,7 @@ from desk.packing import png, write
 from desk.photo_file import photo_in
 from desk.sheet_colours import colour_toml, with_colours
 from desk.sheet_new import propose_letters
-from desk.tints import WORDS
+from desk.tints import plain_colours
 from desk.types import PointsPx
 from scoring.grid import EMPTY_MARK, parse_grid
 from scoring.sheet import GameSheet, load_sheet
@@ -237,16 +239,14 @@ def layout_png(
 
 
 def names_for(lab: Array) -> tuple[str, ...]:
-    """A word for each colour (N, 3), CIELAB: of the plain words that are left, the nearest.
+    """A plain word for each colour (N, 3), CIELAB, no two alike, as near to all of them as can be.
 
-    Brightness counts half, for the photo's exposure is not known.
+    Brightness counts half, for the photo's exposure is not known. Source of the words:
+    ``desk.tints.plain_colours``; of the difference: CIEDE2000 (Sharma, Wu, Dalal 2005), kL = 2.
     """
-    words = list(WORDS)
-    known = np.array([ImageColor.getrgb(WORDS[word])[:3] for word in words], np.uint8)
+    words = list(plain_colours())
+    known = np.array([ImageColor.getrgb(plain_colours()[word])[:3] for word in words], np.uint8)
     tints = lab_from_linear(linear_from_srgb(known))
-    names: list[str] = []
-    for colour in lab:
-        far = np.linalg.norm((tints - colour) * (0.5, 1, 1), axis=1)
-        free = [words[k] for k in np.argsort(far, kind="stable") if words[k] not in names]
-        names.append(free[0] if free else f"colour {len(names) + 1}")
-    return tuple(names)
+    far = deltaE_ciede2000(lab[:, None], tints[None], kL=2)
+    of = dict(zip(*linear_sum_assignment(far**2), strict=True))
+    return tuple(words[of[k]] if k in of else f"colour {k + 1}" for k in range(len(lab)))

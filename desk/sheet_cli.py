@@ -57,10 +57,12 @@ def check_sheet(
 @app.command("new")
 def new_sheet(
     out: Annotated[Path, typer.Argument(help="The sheet to write (.toml).")],
-    name: Annotated[str, typer.Option(prompt="Name of the game", help="Name of the game.")],
     colour: Annotated[
         list[str], typer.Option(metavar="COLOUR[=PIECES]", help="A colour of piece; repeat it.")
     ],
+    name: Annotated[str, typer.Option(prompt="Name of the game", help="Name of the game.")] = (
+        "My game"
+    ),
     photo: Annotated[Path | None, typer.Option(help="Photo of the empty board.")] = None,
     corners: Corners = None,
     size: Annotated[str | None, typer.Option(help="The board's size in mm, such as 170x164.")] = (

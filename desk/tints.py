@@ -6,6 +6,8 @@ word of it is known, else from a row of plain tints; it never takes part in read
 
 from __future__ import annotations
 
+from functools import cache
+
 from scoring.sheet import GameSheet
 
 WORDS = {
@@ -56,11 +58,31 @@ def tints_of(sheet: GameSheet) -> dict[str, str]:
     return {colour.name: tint_named(colour.name) or next(spare) for colour in sheet.colours}
 
 
+MOST_NAMED = 48
+ADDED = ("white", "cream")
+"""Looks of pieces that are rare on screens."""
+
+
+@cache
+def plain_colours() -> dict[str, str]:
+    """``#rrggbb`` by plain name: the 48 names most often given to a colour, and two more.
+
+    Source: Randall Munroe, "Color Survey Results", blog.xkcd.com/2010/05/03 (222,500 people; the
+    most often named stand last in Matplotlib's table of it, which is in the public domain).
+    """
+    from matplotlib.colors import XKCD_COLORS
+
+    names = [*list(XKCD_COLORS)[-MOST_NAMED:], *(f"xkcd:{name}" for name in ADDED)]
+    return {name.removeprefix("xkcd:"): str(XKCD_COLORS[name]) for name in names}
+
+
 def tint_named(name: str) -> str:
     """The tint that a name speaks of, its last word first; "" where none is known."""
     from PIL import ImageColor
 
     words = name.replace("-", " ").split()
+    if len(words) > 1 and (tint := plain_colours().get(name)):
+        return tint
     for word in [name.replace(" ", ""), *reversed(words)]:
         if word in WORDS:
             return WORDS[word]

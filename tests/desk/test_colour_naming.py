@@ -7,9 +7,10 @@ import tomllib
 from pathlib import Path
 
 import numpy as np
-from PIL import Image
+from PIL import Image, ImageColor
 
 from desk.colour_naming import colours_in_layout, colours_in_row, likenesses, names_for
+from desk.tints import plain_colours, tint_named
 from samples.finish import encode
 from samples.penmarrow import PHOTOS
 from scoring.sheet import load_sheet
@@ -77,7 +78,7 @@ def test_colours_of_a_laid_board_are_named_by_the_plans_own_signs(
     assert "unlike the other pieces" not in ended.out
     assert {s: given[s]["letter"] for s in "SmPC"} == {"S": "S", "m": "m", "P": "P", "C": "C"}
     assert len({one["letter"] for one in told}) == len({one["name"] for one in told}) == 6
-    assert given["P"]["name"] in ("plum", "wine", "grape", "berry", "brown", "violet", "purple")
+    assert given["P"]["name"] in ("mauve", "maroon", "dark purple", "purple", "violet")
 
 
 def test_pieces_that_are_not_as_their_sign_says_are_named() -> None:
@@ -117,12 +118,31 @@ def test_too_few_names_are_refused_with_the_number_seen(tallyglass: Run, tmp_pat
     assert "names 2 colours; 4 are seen: 1, 2, 3, 4" in ended.err
 
 
-def test_names_proposed_differ_and_near_pairs_are_told() -> None:
-    greens = np.array([[111, 130, 72], [113, 131, 74], [106, 58, 90]], np.uint8)
-    lab = lab_from_linear(linear_from_srgb(greens))
+def test_names_proposed_are_plain_and_differ_and_near_pairs_are_told() -> None:
+    looks = ["#a6452f", "#6f8248", "#71824a", "#26304f", "#e9e7e1", "#dcc36a", "#6a3a5a"]
+    lab = lab_from_linear(linear_from_srgb(np.array([ImageColor.getrgb(x) for x in looks])))
     names = names_for(lab)
 
-    assert names[0] == "moss"
-    assert names[2] == "plum"
-    assert len(set(names)) == 3
-    assert [line.split(" look")[0] for line in likenesses(names, lab)] == [f"moss and {names[1]}"]
+    assert set(names) <= set(plain_colours())
+    assert len(set(names)) == len(names)
+    assert names[3] in ("navy", "navy blue", "dark blue", "indigo")
+    assert names[4] == "white"
+    assert {"olive", "olive green"} & set(names[1:3])
+    assert [line.split(" look")[0] for line in likenesses(names, lab)] == [
+        f"{names[1]} and {names[2]}"
+    ]
+
+
+def test_more_colours_than_words_are_numbered() -> None:
+    lab = np.column_stack([np.linspace(5, 95, 60), np.zeros(60), np.zeros(60)])
+    names = names_for(lab)
+
+    assert len(set(names)) == 60
+    assert sum(name.startswith("colour ") for name in names) == 60 - len(plain_colours())
+
+
+def test_a_plain_name_has_the_tint_that_it_was_proposed_for() -> None:
+    assert {name: tint_named(name) for name in plain_colours() if " " in name}.items() <= (
+        plain_colours().items()
+    )
+    assert tint_named("dusty forest") == ""

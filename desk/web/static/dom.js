@@ -21,6 +21,8 @@ function fill(element, attributes, children) {
 
 export const when = (iso) => new Date(iso).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 
+export const today = () => new Date().toLocaleDateString([], { weekday: "long", day: "numeric", month: "long" });
+
 export function say(words) {
   const place = document.getElementById("say");
   place.textContent = words;

@@ -1,7 +1,7 @@
 // The first page, a new evening, further phones, and what was kept.
 import { call, me, tell } from "./api.js";
 import { boardSvg, zoomable } from "./board.js";
-import { dialog, field, h, say, when } from "./dom.js";
+import { dialog, field, h, say, today, when } from "./dom.js";
 
 
 export async function home() {
@@ -22,8 +22,7 @@ export async function home() {
 export async function newEvening() {
   const desk = await call("GET", "/api/desk");
   if (!desk.tables.length) return [h("h1", {}, "New evening"), h("p", {}, "No table is learned yet: the desk must first see your pieces in your light. It takes three photos."), h("a", { class: "button first", href: "#/calibrate" }, "Learn a table")];
-  const today = new Date().toLocaleDateString([], { weekday: "long", day: "numeric", month: "long" });
-  const name = h("input", { type: "text", value: today, maxlength: 40, required: true });
+  const name = h("input", { type: "text", value: today(), maxlength: 40, required: true });
   const table = h("select", {}, desk.tables.map((t) => h("option", { value: t.name }, `${t.game} (${t.title})`)));
   const players = h("div", {});
   const add = (value = "") => {

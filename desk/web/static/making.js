@@ -1,7 +1,7 @@
 // Making a sheet from a photo of the empty board, its cards, its printed pages; the shelf of tables.
 import { call, me, Refused, tell } from "./api.js";
 import { cornerPicker } from "./board.js";
-import { dialog, field, h, s, say, when } from "./dom.js";
+import { dialog, field, h, s, say, today, when } from "./dom.js";
 
 const redraw = () => dispatchEvent(new Event("draw"));
 
@@ -100,7 +100,7 @@ function overlay(made, mode) {
 }
 
 function details(made) {
-  const name = h("input", { type: "text", name: "game", required: true, maxlength: 40, value: made.name ?? "" });
+  const name = h("input", { type: "text", name: "game", required: true, maxlength: 40, value: made.name ?? `My game of ${today()}` });
   const colours = h("textarea", { name: "colours", required: true, rows: 6, spellcheck: "false", autocapitalize: "none" }, made.colours ?? "");
   const height = h("input", { type: "text", name: "height", inputmode: "decimal", value: made.height ?? "" });
   const row = async (file) => {
