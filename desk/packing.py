@@ -52,7 +52,7 @@ def count_photo(photo: Photo, table: Table) -> Counted:
         len(told),
         Counter(one.candidates[0] for one in told if one.doubt is None),
         tuple(flag_words(spread, told)),
-        colours_like_table(spread, table.palette),
+        colours_like_table(spread, told, table.palette),
         counted_png(spread, told, table.sheet),
     )
 
@@ -179,10 +179,11 @@ def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
 
 
 def hidden_words(colours: Sequence[str]) -> str:
-    """What is said where a table looks like some of its pieces."""
+    """What is said where a table may look like some of its pieces."""
     return (
-        f"The table itself looks like {listed(colours, 'and')}: such a piece may lie there unseen. "
-        "Count them by hand, or spread them out on a cloth of another colour."
+        f"In this light {listed(colours, 'and')} may look like the table itself: such a piece may "
+        "lie there unseen. Look for them by eye and count them by hand, or spread the pieces out "
+        "on a cloth of another colour."
     )
 
 

@@ -8,6 +8,8 @@ together (``spread_pairs.py``).
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -23,6 +25,7 @@ from vision.spread import Spread
 from vision.spread_pairs import settled_by_all
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 CORE = 0.62
 """A piece's colour is sampled in its outline shrunk to this."""
@@ -57,12 +60,26 @@ pieces err alike under a strange lamp, so that a hundred of them are no hundred 
 STRANGE = 20.0
 """Distance from which a piece resembles no colour of the table."""
 
+MOVED = 10.0
+"""Median distance of the pieces nearest to a colour from which none of them is certain: this light
+has moved them, and what lies on a colour's place may be its neighbour moved onto it."""
+
+NO_COLOUR = "it resembles no colour of this table"
+STRANGE_LIGHT = "this light makes its colour look strange"
+
+STRANGE_SHARE = 0.05
+"""Share of such pieces from which the light is not understood."""
+
+SHOWN = 3
+"""So many pieces told for certain show how their colour looks in a light that is not understood."""
+
 BURNT, BLEACHED = 0.98, 0.9
 """Full scale of a channel, and what the darkest channel passes only in white: a lamp that a piece
 mirrors makes any colour so."""
 
-BURNT_SHARE = 0.5
-"""Of a piece's core from which no colour is left to tell."""
+BURNT_SHARE = 0.1
+"""Of a piece's core from which it is in doubt: where a part of it mirrors a lamp to full scale, the
+rest is bleached too."""
 
 OTHER_LAB, OTHER_SHARE = 25.0, 0.08
 """CIELAB units from a core's own colour from which a pixel has another one, and the share of such
@@ -115,14 +132,14 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     worse = WITNESSES * (worse - worse.min())
     best = costs[int(worse.argmin())]
     above = (costs - least[:, :, None] + worse[:, None, None]).min(axis=0)
-    possible = settled_by_all(
-        costs, worse, above < MARGIN, (burnt <= BURNT_SHARE) & (mixed <= OTHER_SHARE)
-    )
+    plain = (burnt <= BURNT_SHARE) & (mixed <= OTHER_SHARE)
+    possible = settled_by_all(costs, worse, above < MARGIN, plain)
+    moved = moved_pieces(best, plain)
     told = []
     for i, piece in enumerate(spread.pieces):
         order = sorted(range(len(names)), key=lambda k: (best[i, k], names[k]))
         candidates = tuple(names[k] for k in order if possible[i, k])
-        why = _doubt(candidates, best[i].min(), burnt[i], mixed[i])
+        why = _doubt(candidates, best[i].min(), burnt[i], mixed[i], moved[i])
         told.append(ToldPiece(piece, candidates, why))
     return tuple(told)
 
@@ -134,16 +151,33 @@ def _with_neighbours(gains: list[Array]) -> list[Array]:
             for gain in gains for step in steps]  # fmt: skip
 
 
-def colours_like_table(spread: Spread, palette: Palette) -> tuple[str, ...]:
-    """Colours of which a piece may lie unseen, for in this light they look like the bare table.
+def colours_like_table(
+    spread: Spread, told: Sequence[ToldPiece], palette: Palette
+) -> tuple[str, ...]:
+    """Colours of which a piece may lie unseen, for in this light they may look like the bare table.
 
-    What looks unlike it is caught as a place that no piece explains (``leftovers.left_over``).
+    Such is a colour that a possible light would show so, and each that a piece which looks so may
+    have. Where pieces resemble no colour the light is not understood: then it is every colour that
+    too few pieces show. What looks unlike the table is caught as a place that no piece
+    explains (``leftovers.left_over``).
     """
     seen, _, _ = core_colours(spread)
     names, middles = _middles(palette)
-    shown = lab_from_linear(np.minimum(middles * possible_gains(seen, middles)[0], 1))
-    far = from_table(half(shown.astype(np.float32)), spread.table)
-    return tuple(name for name, apart in zip(names, far, strict=True) if apart <= LIKE_TABLE)
+    gains = np.array(possible_gains(seen, middles))
+    shown = np.minimum(middles * gains[:, None], 1.0)
+    alike = set(np.array(names)[_like_table(shown, spread).any(axis=0)].tolist())
+    for one, looks_so in zip(told, _like_table(seen, spread), strict=True):
+        alike |= set(one.candidates) if looks_so else set()
+    if np.mean([one.doubt in (NO_COLOUR, STRANGE_LIGHT) for one in told]) > STRANGE_SHARE:
+        sure = Counter(one.candidates[0] for one in told if one.doubt is None)
+        alike |= {name for name in names if sure[name] < SHOWN}
+    return tuple(name for name in names if name in alike)
+
+
+def _like_table(linear: Array, spread: Spread) -> Mask:
+    """Which of these colours (..., 3), linear RGB, may be the bare table's (...)."""
+    lab = half(lab_from_linear(linear).astype(np.float32))
+    return np.asarray(from_table(lab, spread.table) <= LIKE_TABLE)
 
 
 def _middles(palette: Palette) -> tuple[list[str], Array]:
@@ -152,14 +186,29 @@ def _middles(palette: Palette) -> tuple[list[str], Array]:
     return names, np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
 
 
-def _doubt(candidates: tuple[str, ...], distance: float, burnt: float, mixed: float) -> str | None:
+def moved_pieces(best: Array, plain: Mask) -> Mask:
+    """The pieces (N,) whose nearest colour, by costs (N, C), explains its plain pieces badly."""
+    distance, nearest = best.min(axis=1), best.argmin(axis=1)
+    far = [
+        colour
+        for colour in np.unique(nearest[plain])
+        if np.median(distance[plain & (nearest == colour)]) > MOVED
+    ]
+    return np.isin(nearest, far)
+
+
+def _doubt(
+    candidates: tuple[str, ...], distance: float, burnt: float, mixed: float, moved: bool
+) -> str | None:
     if mixed > OTHER_SHARE:
         return "it is not of one colour"
     if distance > STRANGE:
-        return "it resembles no colour of this table"
+        return NO_COLOUR
     if burnt > BURNT_SHARE:
-        return "it is burnt out; no colour is left to tell"
-    return None if len(candidates) == 1 else "it lies between colours"
+        return "it is burnt out in places; its colour may be bleached"
+    if len(candidates) != 1:
+        return "it lies between colours"
+    return STRANGE_LIGHT if moved else None
 
 
 def possible_gains(seen: Array, middles: Array) -> list[Array]:

@@ -107,7 +107,7 @@ def judged(
     except PhotoError:
         return "refused", Counter()
     told = tell_pieces(spread, palette)
-    hidden = colours_like_table(spread, palette)
+    hidden = colours_like_table(spread, told, palette)
     fared = how_pieces_fared(spread, told, shot, hidden)
     if fared["wrong"] or fared["missed"] or fared["invented"]:
         return "silently wrong", fared

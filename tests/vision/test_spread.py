@@ -21,8 +21,17 @@ from vision.colour import lab_from_linear
 from vision.errors import PhotoError
 from vision.ground import half
 from vision.outlines import piece_of
-from vision.spread import find_pieces
-from vision.spread_colours import colours_like_table, core_colours, tell_pieces
+from vision.spread import Spread, find_pieces
+from vision.spread_colours import (
+    MOVED,
+    NO_COLOUR,
+    SHOWN,
+    ToldPiece,
+    colours_like_table,
+    core_colours,
+    moved_pieces,
+    tell_pieces,
+)
 
 OUTLINE = np.array(load_penmarrow().lattice.cells[0].polygon_mm)
 
@@ -62,17 +71,79 @@ def test_burnt_pieces_on_a_dark_mat_are_counted_right_or_flagged(penmarrow_table
     assert (fared["wrong"], fared["missed"], fared["invented"]) == (0, 0, 0)
 
 
-def test_colours_that_the_table_itself_has_are_named(penmarrow_table: Table) -> None:
+def told_spread(table: Table) -> tuple[Spread, tuple[ToldPiece, ...]]:
+    """Five pieces of each of four colours on plain grey, and what they are told to be."""
     shot = spread_of(["moss", "plum", "slate", "lichen"] * 5, "plain", 3)
     spread = find_pieces(from_pixels(shot.pixels), piece_of(OUTLINE))
-    moss = core_colours(spread)[0][[one.candidates == ("moss",) for one in tell_pieces(
-        spread, penmarrow_table.palette)]]  # fmt: skip
+    return spread, tell_pieces(spread, table.palette)
+
+
+def test_colours_that_the_table_itself_has_are_named(penmarrow_table: Table) -> None:
+    spread, told = told_spread(penmarrow_table)
+    moss = core_colours(spread)[0][[one.candidates == ("moss",) for one in told]]
     like_moss = replace(spread, table=half(lab_from_linear(moss).astype(np.float32)))
     on_white = replace(spread, table=np.array([[50, 0, 0]], np.float32))
 
-    assert "moss" in colours_like_table(like_moss, penmarrow_table.palette)
-    assert "plum" not in colours_like_table(like_moss, penmarrow_table.palette)
-    assert "moss" not in colours_like_table(on_white, penmarrow_table.palette)
+    assert "moss" in colours_like_table(like_moss, told, penmarrow_table.palette)
+    assert "plum" not in colours_like_table(like_moss, told, penmarrow_table.palette)
+    assert "moss" not in colours_like_table(on_white, told, penmarrow_table.palette)
+
+
+def test_whatever_a_piece_may_be_that_looks_like_the_table_is_named(penmarrow_table: Table) -> None:
+    """The light may be misjudged; a piece that is seen to look so is not."""
+    spread, told = told_spread(penmarrow_table)
+    one = core_colours(spread)[0][:1]
+    like_one = replace(spread, table=half(lab_from_linear(one).astype(np.float32)))
+    doubted = (replace(told[0], candidates=("rust", "copper"), doubt="it lies between colours"),)
+
+    named = colours_like_table(like_one, doubted + told[1:], penmarrow_table.palette)
+
+    assert {"rust", "copper"} <= set(named)
+
+
+def test_in_a_light_not_understood_colours_that_no_piece_shows_are_named(
+    penmarrow_table: Table,
+) -> None:
+    spread, told = told_spread(penmarrow_table)
+    on_white = replace(spread, table=np.array([[50, 0, 0]], np.float32))
+    sure = Counter(one.candidates[0] for one in told if one.doubt is None)
+    shown = {name for name, pieces in sure.items() if pieces > SHOWN}
+    strange = tuple(
+        replace(one, doubt=NO_COLOUR if number < 2 else one.doubt)
+        for number, one in enumerate(told)
+    )
+
+    assert shown
+    assert colours_like_table(on_white, told, penmarrow_table.palette) == ()
+    named = set(colours_like_table(on_white, strange, penmarrow_table.palette))
+    assert {"rust", "copper"} <= named
+    assert not named & shown
+
+
+def test_pieces_that_lie_far_from_their_nearest_colour_as_a_crowd_are_not_certain() -> None:
+    """A lamp moves whole colours: what lies on a colour's place may be its neighbour."""
+    far, near, strange = [MOVED + 5, 60.0], [60.0, 2.0], [60.0, 200.0]
+    best = np.array([far] * 5 + [near] * 5 + [strange])
+    plain = np.array([True] * 10 + [False])
+
+    assert moved_pieces(best, plain).tolist() == [True] * 5 + [False] * 5 + [True]
+    assert not moved_pieces(np.array([near] * 5 + [[60.0, 18.0]]), np.ones(6, bool)).any()
+
+
+def test_a_piece_that_mirrors_a_lamp_in_a_part_of_it_is_in_doubt(penmarrow_table: Table) -> None:
+    spread, told = told_spread(penmarrow_table)
+    number = next(k for k, one in enumerate(told) if one.doubt is None)
+    low = np.round(spread.pieces[number].outline_px.min(axis=0)).astype(int)
+    high = np.round(spread.pieces[number].outline_px.max(axis=0)).astype(int)
+    level = spread.level.copy()
+    level[low[1] : high[1], low[0] : high[0]] = (247, 245, 170)
+    level[low[1] : high[1], low[0] : low[0] + (high - low)[0] * 2 // 5] = (255, 255, 182)
+    glary = replace(spread, level=level)
+    burnt, mixed = core_colours(glary)[1][number], core_colours(glary)[2][number]
+
+    assert 0.1 < burnt < 0.5
+    assert mixed < 0.05
+    assert "burnt out in places" in str(tell_pieces(glary, penmarrow_table.palette)[number].doubt)
 
 
 def test_dark_pieces_do_not_pass_for_the_dark_room_beyond_the_table() -> None:
