@@ -19,7 +19,7 @@ from starlette.exceptions import HTTPException
 
 from desk.say import CAUTION
 from desk.web import card_routes, colour_routes, making, shelf_routes, spread_routes
-from desk.web.crew import Crew
+from desk.web.crew import Crew, WorkerLost
 from desk.web.errors import Refusal
 from desk.web.files import Files
 from desk.web.guard import Asgi, Door, Guard
@@ -154,6 +154,13 @@ def add_refusals(app: FastAPI) -> None:
         words = {404: "There is nothing at this address.", 405: "This cannot be done here."}
         problem = words.get(error.status_code, "The request cannot be understood.")
         return JSONResponse({"problem": problem}, error.status_code, headers=error.headers)
+
+    @app.exception_handler(WorkerLost)
+    async def lost(request: Request, error: WorkerLost) -> JSONResponse:
+        LOG.warning("gave up %s %s: %s", request.method, ascii(request.url.path)[:200], error)
+        words = "This could not be worked out: it took too long, or too much memory. Nothing that "
+        words += "was kept is lost; try again, with another photo if it was about one."
+        return JSONResponse({"problem": words}, 503)
 
     @app.exception_handler(Exception)
     async def fault(_request: Request, _error: Exception) -> JSONResponse:

@@ -65,6 +65,8 @@ def step(made: Calibration, event: Event) -> Calibration:
             return replace(made, plan=body["plan"])
         case "corners":
             return replace(made, corners_px=tuple((x, y) for x, y in body["corners_px"]))
+        case "judged" if body["of"] < made.judged:
+            return made  # learned from fewer photos, and done later
         case "judged":
             return replace(
                 made, table=body["table"], advice=tuple(body["advice"]), judged=body["of"]

@@ -2,7 +2,8 @@
 
 Each phone's jobs wait in a line of their own, and the lines are served in turn: a phone that sends
 twelve photos does not keep another waiting for all twelve. A worker that dies (out of memory, a
-fault in a library) takes no job with it: the job is given to a new one.
+fault in a library) takes no job with it: the job is given to a new one. A job that does not end is
+ended with its worker.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 import os
+import signal
 from collections import OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
@@ -21,19 +23,35 @@ from desk.web.work import ready, warm
 TRIES = 3
 """A job that has ended so many workers is given up, and says so."""
 
+MOST_S = 300
+"""Seconds after which a job is ended: twelve photos teach a table in less than one."""
+
 Job = tuple[Callable[[Any], Any], Any, asyncio.Future]
 
 
 class WorkerLost(RuntimeError):
-    """A job ended its worker again and again."""
+    """A job ended its worker again and again, or did not end."""
+
+
+def in_time(function: Callable[[Any], Any], job: Any, most_s: float) -> Any:
+    """``function(job)``, in a worker; where it takes longer, the system ends the worker, which it
+    can even where the job has stopped in a library."""
+    signal.setitimer(signal.ITIMER_REAL, most_s)
+    try:
+        return function(job)
+    except StopIteration as error:  # no future can hold one: whoever waits would wait for ever
+        raise RuntimeError(f"{function.__name__} found nothing where something must be") from error
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
 
 
 class Crew:
     """So many workers; ``do`` hands a job to them and waits for its result."""
 
-    def __init__(self, workers: int, niceness: int) -> None:
+    def __init__(self, workers: int, niceness: int, most_s: float = MOST_S) -> None:
         self._workers = workers
         self._niceness = niceness
+        self._most_s = most_s
         self._lines: OrderedDict[str, deque[Job]] = OrderedDict()
         self._waiting = asyncio.Condition()
         self._pool = self._new_pool()
@@ -90,12 +108,15 @@ class Crew:
         loop = asyncio.get_running_loop()
         for _ in range(TRIES):
             pool = self._pool
+            begun = loop.time()
             try:
-                return await loop.run_in_executor(pool, function, job)
+                return await loop.run_in_executor(pool, in_time, function, job, self._most_s)
             except BrokenProcessPool:
                 if self._pool is pool:
                     self._pool = self._new_pool()
                     pool.shutdown(wait=False)
+                if loop.time() - begun >= self._most_s:
+                    raise WorkerLost(f"{function.__name__} took over {self._most_s} s") from None
         raise WorkerLost(f"{function.__name__} ended its worker {TRIES} times")
 
     async def stop(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
@@ -13,6 +14,14 @@ from desk.web.work import STOPPED, LearnJob, PlaceJob, learn_job, place_job
 
 if TYPE_CHECKING:
     from desk.web.office import Office
+
+
+LOG = logging.getLogger("tallyglass.desk")
+
+UNLEARNED = (
+    "The table could not be learned from these photos: the work stopped before it was done. "
+    "Nothing is lost. Leave a photo out, or take another one, and it is tried again."
+)
 
 
 @dataclass
@@ -93,7 +102,10 @@ class School:
         )
 
         async def work() -> bool:
-            result = await self.office.reader.do(line, learn_job, job)
+            result = await self.learned(job, line)
+            if self.office.calibration(made.id).judged > seen:  # a later one was done before it
+                out.unlink(missing_ok=True)
+                return True
             table = (
                 self.office.files.reserve("tables", name, ".table") if result["learned"] else None
             )
@@ -108,6 +120,14 @@ class School:
             return True
 
         self.office.begin((made.id, seen), {}, work, None)
+
+    async def learned(self, job: LearnJob, line: str) -> dict[str, Any]:
+        """What came of learning; also where it failed, or phones would have it begun for ever."""
+        try:
+            return await self.office.reader.do(line, learn_job, job)
+        except Exception:
+            LOG.exception("a table could not be learned")
+            return {"learned": False, "advice": [UNLEARNED]}
 
     def stored(self, photos: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
         """Photos as (path, name)."""

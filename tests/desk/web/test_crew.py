@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import ctypes
 import os
 import signal
 import subprocess
@@ -11,7 +12,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
 
+from desk.web.app import add_refusals
 from desk.web.crew import Crew, WorkerLost
 
 
@@ -34,6 +38,16 @@ def die_once(path: str) -> str:
 def die(_job: Any) -> None:
     """End this worker every time."""
     os.kill(os.getpid(), signal.SIGKILL)
+
+
+def find_nothing(_job: Any) -> Any:
+    """Look for what is not there, as a slip in the program would."""
+    return next(iter(()))
+
+
+def stop(_job: Any) -> None:
+    """Never end, as in a library that waits for a lock: no thread of Python gets its turn."""
+    ctypes.PyDLL(None).pause()
 
 
 def run(coroutine: Any) -> Any:
@@ -68,6 +82,48 @@ def test_a_job_survives_its_worker_and_a_deadly_one_is_given_up(tmp_path: Path):
         return result
 
     assert run(scene()) == "done"
+
+
+def test_a_job_that_finds_nothing_ends(tmp_path: Path):
+    """A future cannot hold StopIteration: whoever waited for it would wait for ever."""
+
+    async def scene() -> None:
+        crew = Crew(1, 0)
+        crew.start()
+        with pytest.raises(RuntimeError, match="found nothing"):
+            await crew.do("a", find_nothing, None)
+        await crew.do("a", note, (str(tmp_path / "next"), "done"))
+        await crew.stop()
+
+    run(scene())
+    assert (tmp_path / "next").read_text() == "done\n"
+
+
+def test_a_job_that_does_not_end_is_ended_and_the_next_is_done(tmp_path: Path):
+    async def scene() -> None:
+        crew = Crew(1, 0, most_s=1.5)
+        crew.start()
+        with pytest.raises(WorkerLost, match="stop took over"):
+            await crew.do("a", stop, None)
+        await crew.do("a", note, (str(tmp_path / "next"), "done"))
+        await crew.stop()
+
+    run(scene())
+    assert (tmp_path / "next").read_text() == "done\n"
+
+
+def test_a_phone_is_told_that_a_job_was_given_up() -> None:
+    app = FastAPI()
+    add_refusals(app)
+
+    @app.get("/count")
+    async def count() -> None:
+        raise WorkerLost("count_job took over 300 s")
+
+    answer = TestClient(app).get("/count")
+
+    assert answer.status_code == 503
+    assert "it took too long" in answer.json()["problem"]
 
 
 def test_a_worker_whose_server_was_gone_before_it_began_ends():

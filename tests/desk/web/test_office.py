@@ -9,7 +9,10 @@ from starlette.testclient import TestClient
 
 from desk.web import office
 from desk.web.app import Desk, create_app
+from desk.web.calibration import fold_calibration
 from desk.web.guard import Door
+from desk.web.journal import Event
+from tests.desk.practice import PRACTICE
 from tests.desk.web.conftest import HOSTS, PLAYERS, TABLE, all_read, furnished, settled, snap
 
 
@@ -51,3 +54,41 @@ def test_readings_that_are_no_longer_in_mind_are_taken_from_their_files(
 
     assert {board["state"] for board in state["games"][0]["boards"].values()} == {"read"}
     assert len(state["games"][0]["view"]["boards"]) == len(PLAYERS)
+
+
+def test_a_table_whose_learning_fails_is_told_once(browser: TestClient, tmp_path: Path) -> None:
+    """Not begun again with every look of a phone, as a failed reading is not either."""
+    form = {"name": "Kitchen", "sheet": "penmarrow"}
+    path = f"/api/calibrations/{browser.post('/api/calibrations', json=form).json()['id']}"
+    send_calibration_photo(browser, path, "empty")
+    settled(browser, path, lambda state: not state["busy"])
+    for photo in (tmp_path / "data" / "photos").glob("*/*"):
+        photo.unlink()
+    send_calibration_photo(browser, path, "layout")
+    state = settled(browser, path, lambda state: not state["busy"] and state["advice"])
+
+    assert state["judged"]
+    assert not state["table"]
+    assert "could not be learned" in state["advice"][0]
+    assert not browser.get(path).json()["busy"]
+
+
+def send_calibration_photo(client: TestClient, path: str, kind: str) -> None:
+    data = (PRACTICE / f"{kind}-1.jpg").read_bytes()
+    assert client.put(f"{path}/{kind}/photo?upload=cal-{kind}", content=data).status_code == 200
+
+
+def test_what_was_learned_from_fewer_photos_and_ended_later_does_not_count() -> None:
+    """Two workers may end in any order; begun again for ever, phones would wait for ever."""
+    photo = {"kind": "layout", "photo": "ff", "name": "layout.jpg"}
+    bodies = [
+        ("begun", {"name": "Kitchen", "sheet": "penmarrow", "plan": ""}),
+        ("photo", photo),
+        ("photo", photo),
+        ("judged", {"of": 3, "table": "kitchen", "advice": ["both"]}),
+        ("judged", {"of": 2, "table": "kitchen-2", "advice": ["one"]}),
+    ]
+    events = [Event(n, kind, body, "host", "") for n, (kind, body) in enumerate(bodies, 1)]
+    made = fold_calibration("cc", events)
+
+    assert (made.judged, made.table, made.advice) == (3, "kitchen", ("both",))
