@@ -50,6 +50,10 @@ VEIL_SPREAD = 0.04
 MARGIN = 26.0
 """Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
 
+CLIPPED, ABSENT = 1.5, 1.25
+"""So much wider is the margin of a piece with a channel at full scale, which hides how bright it
+is, and toward a colour that no piece lies nearest to: all of it may lie on a near one's place."""
+
 CHROMA_STEP = np.array([0.0, 0.08, 0.12])
 """A gain's neighbours lie so far off in log chroma: each lamp moves each paint its own way."""
 
@@ -133,7 +137,7 @@ def tell_pieces(spread: Spread, palette: Palette) -> tuple[ToldPiece, ...]:
     best = costs[int(worse.argmin())]
     above = (costs - least[:, :, None] + worse[:, None, None]).min(axis=0)
     plain = (burnt <= BURNT_SHARE) & (mixed <= OTHER_SHARE)
-    possible = settled_by_all(costs, worse, above < MARGIN, plain)
+    possible = settled_by_all(costs, worse, above < margins(best, seen, plain), plain)
     moved = moved_pieces(best, plain)
     told = []
     for i, piece in enumerate(spread.pieces):
@@ -184,6 +188,15 @@ def _middles(palette: Palette) -> tuple[list[str], Array]:
     """The colours in alphabetical order and the median sample (C, 3) of each."""
     names, labels = sorted(set(palette.colours)), np.array(palette.colours)
     return names, np.array([np.median(palette.samples[labels == name], axis=0) for name in names])
+
+
+def margins(best: Array, seen: Array, plain: Mask) -> Array:
+    """How much worse (N, C) than its nearest a colour may explain each piece and be possible; by
+    costs (N, C), the pieces' linear RGB (N, 3), and which of them are plain."""
+    absent = ~np.isin(np.arange(best.shape[1]), best.argmin(axis=1)[plain])
+    clipped = seen.max(axis=1) >= BURNT
+    wide = np.where(absent, ABSENT, 1.0)[None] * np.where(clipped, CLIPPED, 1.0)[:, None]
+    return np.asarray(MARGIN * wide)
 
 
 def moved_pieces(best: Array, plain: Mask) -> Mask:

@@ -23,12 +23,16 @@ from vision.ground import half
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
 from vision.spread_colours import (
+    ABSENT,
+    CLIPPED,
+    MARGIN,
     MOVED,
     NO_COLOUR,
     SHOWN,
     ToldPiece,
     colours_like_table,
     core_colours,
+    margins,
     moved_pieces,
     tell_pieces,
 )
@@ -106,16 +110,14 @@ def test_in_a_light_not_understood_colours_that_no_piece_shows_are_named(
 ) -> None:
     spread, told = told_spread(penmarrow_table)
     on_white = replace(spread, table=np.array([[50, 0, 0]], np.float32))
-    sure = Counter(one.candidates[0] for one in told if one.doubt is None)
-    shown = {name for name, pieces in sure.items() if pieces > SHOWN}
-    strange = tuple(
-        replace(one, doubt=NO_COLOUR if number < 2 else one.doubt)
-        for number, one in enumerate(told)
-    )
+    sure = [replace(one, candidates=one.candidates[:1], doubt=None) for one in told]
+    strange = [replace(one, doubt=NO_COLOUR) for one in sure[:2]] + sure[2:]
+    pieces = Counter(one.candidates[0] for one in strange if one.doubt is None)
+    shown = {name for name, number in pieces.items() if number >= SHOWN}
+    named = set(colours_like_table(on_white, strange, penmarrow_table.palette))
 
     assert shown
-    assert colours_like_table(on_white, told, penmarrow_table.palette) == ()
-    named = set(colours_like_table(on_white, strange, penmarrow_table.palette))
+    assert colours_like_table(on_white, sure, penmarrow_table.palette) == ()
     assert {"rust", "copper"} <= named
     assert not named & shown
 
@@ -128,6 +130,15 @@ def test_pieces_that_lie_far_from_their_nearest_colour_as_a_crowd_are_not_certai
 
     assert moved_pieces(best, plain).tolist() == [True] * 5 + [False] * 5 + [True]
     assert not moved_pieces(np.array([near] * 5 + [[60.0, 18.0]]), np.ones(6, bool)).any()
+
+
+def test_margins_are_wider_at_full_scale_and_toward_colours_that_no_piece_shows() -> None:
+    best = np.array([[0.0, 40.0, 60.0], [40.0, 0.0, 60.0], [50.0, 60.0, 0.0]])
+    seen = np.array([[1.0, 0.5, 0.1], [0.5, 0.5, 0.1], [0.4, 0.4, 0.4]])
+    told = margins(best, seen, np.array([True, True, False]))
+
+    assert told[1].tolist() == [MARGIN, MARGIN, MARGIN * ABSENT]
+    assert told[0].tolist() == [MARGIN * CLIPPED, MARGIN * CLIPPED, MARGIN * CLIPPED * ABSENT]
 
 
 def test_a_piece_that_mirrors_a_lamp_in_a_part_of_it_is_in_doubt(penmarrow_table: Table) -> None:
