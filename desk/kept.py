@@ -17,7 +17,7 @@ from desk.keeping.content import is_settled
 from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE, PAPER, Standings
 from desk.keeping.store import table_file
-from desk.say import complain
+from desk.say import complain, so_many
 from scoring.given_file import read_given
 from scoring.limits import MOST_TABLE_BYTES
 
@@ -143,13 +143,18 @@ def run_verify(where: str | None, jobs: int = 0) -> int:
     archive = open_kept(where)
     with progress_of("Proving games") as progress:
         proof = verify(archive, progress)
-    print(f"{proof.games} games, {proof.photos} photos, {proof.tables} tables looked at.")
+    looked_at = [
+        so_many(proof.games, "game"),
+        so_many(proof.photos, "photo"),
+        so_many(proof.tables, "table"),
+    ]
+    print(f"{', '.join(looked_at)} looked at.")
     wrong = list(proof.wrong)
     if jobs:
         with progress_of("Reading photos again") as progress:
             read = reread(archive, tasks_of(archive, ANYTHING), Workers(jobs), None, progress)
         wrong += [f"Read again: {result.words}" for result in read if result.differs]
-        print(f"{len(read)} photos read again.")
+        print(f"{so_many(len(read), 'photo')} read again.")
     for words in proof.explained:
         print(f"Harmless: {words}")
     for words in wrong:
@@ -163,7 +168,8 @@ def run_tidy(where: str | None) -> None:
     from desk.keeping.verify import tidy
 
     removed = tidy(open_kept(where))
-    print(*(f"Taken away: {name}" for name in removed), f"{len(removed)} files.", sep="\n")
+    print(*(f"Taken away: {name}" for name in removed), sep="\n", end="\n" if removed else "")
+    print(f"{so_many(len(removed), 'file')} taken away.")
 
 
 @dataclass(frozen=True)
@@ -214,7 +220,11 @@ def run_rescore(sheet_file: Path, wanted: Wanted, where: str | None, *, keep: bo
         for words in (*result.differences, *filter(None, [result.failure])):
             print(f"Game {result.game_id}: {words}")
     changed = [result.game_id for result in results if result.differences]
-    print(f"{len(results)} games of {sheet.name} counted again, {len(changed)} differently.")
+    failed = sum(bool(result.failure) for result in results)
+    counted = so_many(len(results) - failed, "game")
+    print(f"{counted} of {sheet.name} counted again, {len(changed)} differently.")
+    if failed:
+        print(f"{so_many(failed, 'game')} could not be counted under this sheet.")
     for game_id in changed if keep else ():
         number = keep_rescored(archive, game_id, sheet, f"counted under {sheet_file.name}")
         print(f"Kept as game {number}, in place of game {game_id}.")
@@ -230,7 +240,8 @@ def run_reread(wanted: Wanted, workers: Workers, log: Path | None, where: str | 
         results = reread(archive, tasks, workers, log, progress)
     different = [result for result in results if result.differs]
     print(*(result.words for result in different), sep="\n", end="\n" if different else "")
-    print(f"{len(results)} photos read again, {len(different)} differently. Nothing was changed.")
+    again = so_many(len(results), "photo")
+    print(f"{again} read again, {len(different)} differently. Nothing was changed.")
 
 
 def run_standings(
@@ -280,7 +291,7 @@ def run_export(out: Path, wanted: Wanted, where: str | None) -> None:
     """Write the ZIP."""
     from desk.keeping.pack import export
 
-    print(f"{out}: {export(open_kept(where), out, wanted)} games written.")
+    print(f"{out}: {so_many(export(open_kept(where), out, wanted), 'game')} written.")
 
 
 def run_import(packed: Path, where: str | None, photos: str | None = None) -> None:
@@ -288,7 +299,7 @@ def run_import(packed: Path, where: str | None, photos: str | None = None) -> No
     from desk.keeping.unpack import import_zip
 
     result = import_zip(open_any(where, photos), packed)
-    print(f"{result.new} games added, {result.known} were here already.")
+    print(f"{so_many(result.new, 'game')} added, {result.known} here already.")
     for number in result.apart:
         print(f"Game {number} was changed by an erasure on one side; this archive's stays.")
 
@@ -307,14 +318,14 @@ def run_csv(out: Path, wanted: Wanted, where: str | None) -> None:
     """Write the totals."""
     from desk.keeping.pack import export_csv
 
-    print(f"{out}: {export_csv(open_kept(where), out, wanted)} games written.")
+    print(f"{out}: {so_many(export_csv(open_kept(where), out, wanted), 'game')} written.")
 
 
 def run_backup(out: Path, where: str | None) -> None:
     """Copy the archive."""
     from desk.keeping.backup import backup
 
-    print(f"{out}: {backup(open_kept(where), out)} entries copied.")
+    print(f"{out}: {so_many(backup(open_kept(where), out), 'entry', 'entries')} copied.")
 
 
 def run_keep_table(table: Path, where: str | None) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from desk.archive import Archive
 from desk.kept import NoArchive, open_kept
+from desk.say import so_many
 
 if TYPE_CHECKING:
     from desk.keeping.erase import Erased
@@ -28,7 +29,8 @@ def run_pseudonymise(person: str, name: str, by: str, where: str | None, data: P
         lambda desk: desk.rename_person(person, name),
     )
     if done:
-        print(f"{done.games} entries now say {name}. Exports and backups made before do not.")
+        entries = so_many(done.games, "entry has", "entries have")
+        print(f"{entries} the name {name} now. Exports and backups made before do not.")
     print(*desk_words(desk, at_desk, person), sep="\n")
 
 
@@ -45,7 +47,9 @@ def run_erase_person(person: str, by: str, where: str | None, data: Path | None)
         lambda desk: desk.erase_person(person, name),
     )
     if done:
-        print(f"{done.games} entries now say {done.name}; {done.photos} photos are gone.")
+        entries = so_many(done.games, "entry has", "entries have")
+        photos = so_many(done.photos, "photo is", "photos are")
+        print(f"{entries} the name {done.name} now; {photos} gone.")
         print("Exports and backups made before are as they were.")
     print(*desk_words(desk, at_desk, person), sep="\n")
 
@@ -62,7 +66,8 @@ def run_erase_photos(evening: str, by: str, where: str | None, data: Path | None
         lambda desk: desk.erase_photos(evening),
     )
     if done:
-        print(f"{done.photos} photos of {done.games} entries are gone.")
+        entries = so_many(done.games, "entry", "entries")
+        print(f"{so_many(done.photos, 'photo')} of {entries} taken away.")
     print(*desk_words(desk, at_desk, ""), sep="\n")
 
 
@@ -102,6 +107,7 @@ def desk_words(desk: DeskFolder | None, done: Forgotten | None, person: str) -> 
     if desk is None or done is None:
         yield "The web desk's folder was not looked at; name it with --data, as `serve` has it."
         return
-    changed = f"{done.logs} evenings or calibrations changed"
-    yield f"At the web desk {changed}; {done.photos} photos are gone."
+    logs = so_many(done.logs, "evening or calibration", "evenings or calibrations")
+    photos = so_many(done.photos, "photo is", "photos are")
+    yield f"At the web desk {logs} changed; {photos} gone."
     yield from desk.left_words(person)

@@ -42,6 +42,11 @@ def listed(words: Sequence[str], last: str) -> str:
     return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
 
+def so_many(count: int, one: str, more: str = "") -> str:
+    """A number and what it counts: "1 photo", "2 photos"; ``more`` where the plural is another."""
+    return f"{count} {one if count == 1 else more or one + 's'}"
+
+
 def os_error_in_words(error: OSError) -> str:
     """A sentence about a file that could not be read or written."""
     where = error.filename or "The output"

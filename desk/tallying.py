@@ -26,7 +26,7 @@ from desk.pipeline import (
     worth_another_photo,
 )
 from desk.questions import ask_at_terminal, file_name, leave_open
-from desk.say import CAUTION, complain, quietly, working
+from desk.say import CAUTION, complain, quietly, so_many, working
 from desk.scoresheet import score_sheet
 from desk.shelf import table_file
 from desk.tally_words import tally_words
@@ -93,7 +93,7 @@ def open_game(job: TallyJob, clock: Clock) -> Game:
     if given is None:
         return game
     answers = answers_from(given, clock)
-    print(f"{len(answers)} answers by {given.by} from {job.answers}.")
+    print(f"{so_many(len(answers), 'answer')} by {given.by} from {job.answers}.")
     return with_answers(game, answers)
 
 

@@ -11,6 +11,7 @@ from calibrate.store import load_table
 from calibrate.types import Table
 from desk.given import parse_corners, text_of
 from desk.photo_file import photo_in
+from desk.say import so_many
 from desk.shelf import table_file
 from scoring.grid import parse_grid
 from scoring.types import Grid
@@ -65,15 +66,16 @@ def trial_words(reading: Reading, truth: Grid, table: Table) -> Iterator[str]:
                     if len(cells[cell].candidates) > 1)  # fmt: skip
     for (one, other), count in pairs.most_common(2):
         yield (
-            f"- {one} and {other} were in doubt {count} times: lay more of both when calibrating, "
-            "or use a whiter lamp."
+            f"- {one} and {other} were in doubt in {so_many(count, 'cell')}: lay more of both when "
+            "calibrating, or use a whiter lamp."
         )
     if len(asked) > MANY_ASKED * len(cells):
         yield (
             "- Many questions: move the lamp so that nothing shines on the board, go nearer until "
             "the board fills the picture, and calibrate in the same light."
         )
-    if not wrong and not asked:
+    advice = judge(table)
+    if not (wrong or asked or advice):
         yield "- Nothing to change."
-    for advice in judge(table):
-        yield f"- {advice}"
+    for words in advice:
+        yield f"- {words}"

@@ -91,9 +91,9 @@ def key_strip(document: FPDF, sheet: GameSheet) -> None:
     frame = [(MARGIN_MM, top), (MARGIN_MM + wide, top)]
     frame += [(x, top + tall) for x, _ in reversed(frame)]
     filled(document, (MARGIN_MM, top, wide, tall), (GREY,) * 3)
-    outline(document, frame)
     for mark, (x, y) in plan.marks_mm.items():
         draw_mark(document, mark, MARGIN_MM + x, top + y, STRIP_MARK_MM)
+    outline(document, frame)
     tints = tints_of(sheet)
     for colour in sheet.colours:
         x = MARGIN_MM + plan.slots_mm[colour.name][0] - slot / 2

@@ -118,15 +118,22 @@ def test_the_commands_say_it_all(
     assert "+" in ran("show", "1")
     assert "All of it is proven." in ran("verify", "--reread", "--jobs", "1")
     assert "3 photos read again, 0 differently." in ran("reread", "--jobs", "1")
-    assert "counted again, 0 differently" in ran("rescore", table_sheet())
+    assert "1 game of The Roof at Penmarrow counted again, 0 differently" in ran(
+        "rescore", table_sheet()
+    )
+    renamed = table_sheet().read_text().replace('"copper"', '"bronze"')
+    (tmp_path / "renamed.toml").write_text(renamed)
+    told = ran("rescore", tmp_path / "renamed.toml")
+    assert "0 games of The Roof at Penmarrow counted again, 0 differently" in told
+    assert "1 game could not be counted under this sheet." in told
     assert "Written" in ran("standings", "--league", "practice", "--plot", tmp_path / "s.svg")
     ran("standings", "--plot", tmp_path / "s.png")
     assert (tmp_path / "s.svg").read_text().lstrip().startswith("<?xml")
     assert (tmp_path / "s.png").read_bytes().startswith(b"\x89PNG")
     ran("export", tmp_path / "all.zip")
-    assert "0 games added, 1 were here already." in ran("import", tmp_path / "all.zip")
+    assert "0 games added, 1 here already." in ran("import", tmp_path / "all.zip")
     ran("csv", tmp_path / "all.csv")
-    assert "1 entries copied" in ran("backup", tmp_path / "copy")
+    assert "1 entry copied" in ran("backup", tmp_path / "copy")
     assert "0 games added" in ran("merge", tmp_path / "copy")
     assert "is kept" in ran("keep-table", table)
     (tmp_path / "said.toml").write_text('by = "Jo"\n[isla]\nA1 = "empty"\n')
@@ -135,7 +142,7 @@ def test_the_commands_say_it_all(
     assert "Player 7" in ran("pseudonymise", "isla", "Player 7")
     ran("erase-person", "joss")
     ran("erase-photos", archive.game(1)["evening"])
-    assert "0 files." in ran("tidy")
+    assert "0 files taken away." in ran("tidy")
     assert "All of it is proven." in ran("verify")
 
 

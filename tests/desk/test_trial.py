@@ -16,6 +16,7 @@ def test_a_trial_says_how_the_table_did(tallyglass: Run, table: Path) -> None:
     assert ended.code == 0, ended.err
     assert ended.out.startswith("layout-2.jpg: ")
     assert "0 read wrongly without asking." in ended.out
+    assert "Nothing to change" not in ended.out, "two colours lie close together"
 
 
 def test_a_cell_read_otherwise_than_arranged_is_named(

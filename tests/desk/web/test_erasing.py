@@ -84,7 +84,7 @@ def test_an_erased_person_is_nowhere_in_the_desks_folder(
     ended = tallyglass("archive", "erase-person", "Jo Marsh", *places(desk, tmp_path))
 
     assert (ended.code, ended.err) == (0, "")
-    assert "1 entries now say erased" in ended.out
+    assert "1 entry has the name erased" in ended.out
     assert "At the web desk 3 evenings or calibrations changed; 2 photos are gone." in ended.out
     assert b"Jo Marsh" not in desk.everything()
     assert desk.there() == [True, False, True, False, True, True]
@@ -96,7 +96,7 @@ def test_an_erased_person_is_nowhere_in_the_desks_folder(
         False,
     ]
     erased = next(iter(set(desk.evening(THURSDAY).players) - set(PLAYERS)))
-    assert f"now say {erased};" in ended.out
+    assert f"has the name {erased} now;" in ended.out
     first, second = desk.evening(THURSDAY).rounds
     assert {seat: shot.photo for seat, shot in first.shots.items()} == {
         0: desk.photos[0],
@@ -151,8 +151,8 @@ def test_an_evenings_photos_go_from_the_desk_too(desk: Folder, tmp_path: Path, t
 
     ended = tallyglass("archive", "erase-photos", "Friday", *places(desk, tmp_path))
 
-    assert "2 photos of 1 entries are gone." in ended.out
-    assert "At the web desk 1 evenings or calibrations changed; 1 photos are gone." in ended.out
+    assert "2 photos of 1 entry taken away." in ended.out
+    assert "At the web desk 1 evening or calibration changed; 1 photo is gone." in ended.out
     assert desk.there() == [True, True, True, True, False, True]
     assert desk.evening(FRIDAY).rounds[0].erased == (0, 1)
 
