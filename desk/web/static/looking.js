@@ -93,13 +93,27 @@ export async function standings() {
     all.map((one) => [h("h2", {}, one.game), one.players.length ? table(one) : null, open(one)])];
 }
 
+// All words of several lists, each of which has its own in one common order.
+function inOrder(lists) {
+  const all = [];
+  for (const list of lists) {
+    let at = 0;
+    for (const word of list) {
+      const there = all.indexOf(word);
+      if (there < 0) all.splice(at, 0, word);
+      at = (there < 0 ? at : there) + 1;
+    }
+  }
+  return all;
+}
+
 export async function keptGame(_state, number) {
   const game = await call("GET", `/api/archive/games/${number}`);
   const places = await Promise.all(game.boards.map((board, seat) => (board.erased ? null : call("GET", `/api/archive/games/${number}/boards/${seat}/outlines`))));
   places.forEach((place, seat) => { if (place) place.picture = `/api/archive/games/${number}/boards/${seat}/photo.jpg`; });
   const players = game.tally.players;
   const open = game.tally.settled === false;
-  const labels = [...new Set(players.flatMap((player) => player.lines.map((line) => line.label)))];
+  const labels = inOrder(players.map((player) => player.lines.map((line) => line.label)));
   const state = (player, cell) => (game.answers.some((a) => a.player === player && a.cell === cell && a.colour !== "skip") ? "answered" : (game.tally.unsure ?? []).some((u) => u.player === player && u.cell === cell) ? "open" : "sure");
   const told = (seat) => Object.fromEntries(Object.entries(game.boards[seat].grid).map(([cell, colour]) => [cell, { colour, letter: places[seat]?.letters[colour] ?? "–", state: state(game.boards[seat].player, cell) }]));
   const seatOf = (player) => game.boards.findIndex((board) => board.player === player);

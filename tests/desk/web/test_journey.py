@@ -292,6 +292,8 @@ def test_a_whole_evening_on_two_phones(
     host.check("archive")
     host.press(".line >> nth=0", "td button")
     host.check("kept")
+    lines = page.locator("tbody th").all_inner_texts()
+    assert lines[-3:] == ["groups of three or more", "copper slates", "gaps in the roof"], lines
     host.go("/#/standings", "td")
     host.check("standings")
     host.clean()
