@@ -230,24 +230,34 @@ def draw_mark_card(picture: Field, canvas: Canvas, scene: Scene, mark: Mark) -> 
 def draw_strip(picture: Field, canvas: Canvas, scene: Scene, strip: Strip) -> None:
     """Lay the key strip on the table, its spare pieces with their shadows on it."""
     slabs = list(scene.spares.values())
-    x0, y0 = np.floor(strip.corners_mm.min(axis=0)).tolist()
-    x1, y1 = np.ceil(strip.corners_mm.max(axis=0)).tolist()
-    bounds: Bounds = (x0, y0, x1, y1)
     height = PAPER_MM - scene.board.board_mm
-    patch = Patch(bounds, height, sharpness(canvas, bounds, height))
-    rows, columns = strip.art.shape[:2]
-    ends = np.array([[-0.5, -0.5], [columns - 0.5, -0.5], [columns - 0.5, rows - 0.5]], np.float32)
-    move = cv2.getAffineTransform(ends, patch.to_px(strip.corners_mm[:3]).astype(np.float32))
-    size = patch.shape[::-1]
-    soft = cv2.GaussianBlur(strip.art, (0, 0), 0.4 * ART_PX_PER_MM / patch.px_per_mm)
-    flat = srgb_to_linear(cv2.warpAffine(soft, move, size) / 255.0).astype(np.float32)
-    cover = cv2.warpAffine(np.full((rows, columns), 255, np.uint8), move, size)
+    patch, flat, cover = turned_print(canvas, strip.art, strip.corners_mm, height)
     coarse = patch.at(min(CAST_PX_PER_MM, patch.px_per_mm))
     left = cast(scene.light, coarse, [slab.outline_mm for slab in slabs], scene.board.piece_mm)
     lit = zip(lights_on(scene.light, patch), left, strict=True)
     layer = opaque(shine(scene.light, patch, flat, [coarse.fit(a) * shade for a, shade in lit]))
-    lay(picture, canvas, patch, layer * (cover / np.float32(255.0))[..., None])
+    lay(picture, canvas, patch, layer * cover[..., None])
     draw_slabs(picture, canvas, scene.light, slabs)
+
+
+def turned_print(
+    canvas: Canvas, art: NDArray[np.uint8], corners_mm: NDArray, height_mm: float
+) -> tuple[Patch, Field, Field]:
+    """Return the patch round a print that lies turned, its corners (4, 2) from its own top left,
+    the print on it in linear light, and how far it covers each px (0 to 1).
+    """
+    x0, y0 = np.floor(corners_mm.min(axis=0)).tolist()
+    x1, y1 = np.ceil(corners_mm.max(axis=0)).tolist()
+    bounds: Bounds = (x0, y0, x1, y1)
+    patch = Patch(bounds, height_mm, sharpness(canvas, bounds, height_mm))
+    rows, columns = art.shape[:2]
+    ends = np.array([[-0.5, -0.5], [columns - 0.5, -0.5], [columns - 0.5, rows - 0.5]], np.float32)
+    move = cv2.getAffineTransform(ends, patch.to_px(corners_mm[:3]).astype(np.float32))
+    size = patch.shape[::-1]
+    soft = cv2.GaussianBlur(art, (0, 0), 0.4 * ART_PX_PER_MM / patch.px_per_mm)
+    flat = srgb_to_linear(cv2.warpAffine(soft, move, size) / 255.0).astype(np.float32)
+    cover = cv2.warpAffine(np.full((rows, columns), 255, np.uint8), move, size)
+    return patch, flat, np.asarray(cover / np.float32(255.0))
 
 
 def printed_light(picture: NDArray[np.uint8], patch: Patch) -> Field:

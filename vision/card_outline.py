@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -21,12 +21,17 @@ SEARCH_PX = 900
 CARD_SHARE = 0.04
 """A card fills at least this share of the picture."""
 
+MOST_QUADS = 8
+
 LONGEST = 0.35
 """Shortest side of a card's quadrilateral over its longest, at least."""
 
 
-def card_quads(pixels: Picture) -> list[Array]:
-    """Quadrilaterals (4, 2), decoded px, that may be the card, the largest first."""
+def card_quads(
+    pixels: Picture, share: float = CARD_SHARE, most: int = MOST_QUADS
+) -> list[Array]:
+    """Quadrilaterals (4, 2), decoded px, that may be a card, the largest first: at most so many,
+    each of at least this ``share`` of the picture."""
     k = max(1.0, max(pixels.shape) / SEARCH_PX)
     size = (round(pixels.shape[1] / k), round(pixels.shape[0] / k))
     small = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
@@ -35,11 +40,11 @@ def card_quads(pixels: Picture) -> list[Array]:
     for mask in _masks(np.asarray(lab, np.uint8)):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
         for contour in contours:
-            quad = _quad_of(contour, size[0] * size[1])
+            quad = _quad_of(contour, size[0] * size[1], share)
             if quad is not None and not any(np.abs(quad - q).max() < 6 for q in quads):
                 quads.append(quad)
     quads.sort(key=lambda quad: -cv2.contourArea(quad.astype(np.float32)))
-    return [(quad + 0.5) * k - 0.5 for quad in quads[:8]]
+    return [(quad + 0.5) * k - 0.5 for quad in quads[:most]]
 
 
 def _masks(lab: Picture) -> Iterator[Picture]:
@@ -54,11 +59,11 @@ def _masks(lab: Picture) -> Iterator[Picture]:
             yield np.asarray((plane > level + shift) * np.uint8(255), np.uint8)
 
 
-def _quad_of(contour: Outline, picture_area: int) -> Array | None:
+def _quad_of(contour: Outline, picture_area: int, share: float) -> Array | None:
     """The convex quadrilateral (4, 2) that a contour is, clockwise; None where it is none."""
     hull = cv2.convexHull(contour)
     area = cv2.contourArea(hull)
-    if not CARD_SHARE * picture_area < area < 0.95 * picture_area:
+    if not share * picture_area < area < 0.95 * picture_area:
         return None
     for slack in (0.015, 0.03, 0.05):
         corners = cv2.approxPolyDP(hull, slack * cv2.arcLength(hull, True), True).reshape(-1, 2)
@@ -100,3 +105,14 @@ def levelled(pixels: Picture, corners: Array) -> Picture:
     target = (unit * np.array(size, np.float32) - 0.5).astype(np.float32)
     to_level = cv2.getPerspectiveTransform(corners.astype(np.float32), target)
     return np.asarray(cv2.warpPerspective(pixels, to_level, size, flags=cv2.INTER_AREA), np.uint8)
+
+
+def reading_order(quads: Sequence[Array]) -> list[int]:
+    """Indices of quadrilaterals (4, 2), px, from left to right, the upper row first."""
+    if not quads:
+        return []
+    middles = [quad.mean(axis=0) for quad in quads]
+    height = min(float(np.ptp(quad[:, 1])) for quad in quads)
+    top = min(float(middle[1]) for middle in middles)
+    places = [(int((m[1] - top) / (0.7 * height)), float(m[0])) for m in middles]
+    return sorted(range(len(quads)), key=places.__getitem__)

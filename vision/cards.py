@@ -48,6 +48,9 @@ WEAK, STRONG = 0.3, 0.55
 NOISY = 3.0
 """A side is also none where it changes less than this many times the card's median px."""
 
+ONE_TINT = 8.0
+"""CIELAB difference in a and b up to which paper is of one tint."""
+
 ON_PAPER = 5.0
 """CIELAB difference up to which a place shows bare paper."""
 
@@ -81,13 +84,15 @@ class CardLook:
 @dataclass(frozen=True, eq=False)
 class CellShape:
     """A lattice's cell at pitch 1: outline (K, 2) about its middle, its area, and the vectors
-    ``across`` (2,) of one u and ``down`` (2,) of one v."""
+    ``across`` (2,) of one u and ``down`` (2,) of one v; whether every step (u, v) is a cell, and
+    whether the lattice looks the same after a quarter turn."""
 
     outline: Array
     area: float
     across: Array
     down: Array
     every_step: bool
+    quarter_turns: bool
 
     def nearest(self, offsets: Array) -> tuple[NDArray[np.int64], Array]:
         """Steps (M, 2) nearest to offsets (M, 2) in pitches, and how far off they are (M,)."""
@@ -116,6 +121,7 @@ def cell_shape(like: str, tall: float = 1.0) -> CellShape:
         across=(at[2, 0] - at[0, 0]) / 2,
         down=(at[0, 2] - at[0, 0]) / 2,
         every_step=like == "square",
+        quarter_turns=like in ("square", "diamond"),
     )
 
 
@@ -129,24 +135,57 @@ def look_at_card(
     """
     shape = cell_shape(like, tall)
     given = None if corners_px is None else [to_decoded(photo, corners_px)]
-    best: tuple[float, Array, _Print, _Fit] | None = None
-    for quad in given or card_quads(photo.pixels):
-        corners = upright(quad)
-        for turn in (0,) if like in ("square", "diamond") else (0, 1):
-            turned = np.roll(corners, -turn, axis=0)
-            seen = _print_of(levelled(photo.pixels, turned))
-            fit = _lattice_in(seen, shape)
-            if fit and (best is None or fit.worth > best[0]):
-                best = fit.worth, turned, seen, fit
-    if best is None:
+    quads = given or card_quads(photo.pixels)
+    found = [seen for quad in quads if (seen := lattice_on(photo.pixels, quad, shape))]
+    if not found:
         raise BoardNotFound(
             photo.name,
             "no card with a pattern of this game's cells is seen.",
             "Lay it flat on a plain dark table, let it fill half the photo, keep glare off it, or "
             "give its --corners.",
         )
-    _, corners, seen, fit = best
-    return CardLook(to_full(photo, corners), seen.level, _cells_of(seen, shape, fit))
+    return card_look(photo, max(found, key=lambda seen: seen.fit.worth), shape)
+
+
+@dataclass(frozen=True, eq=False)
+class Levelled:
+    """A quadrilateral that may be a card: its corners (4, 2), decoded px, its level picture, and
+    the lattice of cells in it."""
+
+    corners: Array
+    seen: _Print
+    fit: _Fit
+
+
+def lattice_on(pixels: Picture, quad: Array, shape: CellShape) -> Levelled | None:
+    """The quadrilateral (4, 2), decoded px, the way round in which most cells stand on their
+    lattice; None where fewer than two do."""
+    best: Levelled | None = None
+    for turn in (0,) if shape.quarter_turns else (0, 1):
+        corners = np.roll(upright(quad), -turn, axis=0)
+        seen = _print_of(levelled(pixels, corners))
+        fit = _lattice_in(seen, shape)
+        if fit and (best is None or fit.worth > best.fit.worth):
+            best = Levelled(corners, seen, fit)
+    return best
+
+
+def paper_share(card: Levelled, shape: CellShape) -> float:
+    """How much of what lies close round the cells is of one tint, shadows apart; 0 where a cell
+    reaches the rim of the quadrilateral."""
+    lab, outline = card.seen.lab, shape.outline * card.fit.side * 1.06
+    places = [outline + card.fit.at(step) for step in card.fit.steps]
+    corners = np.concatenate(places)
+    if corners.min() < 0 or (corners.max(axis=0) > lab.shape[1::-1]).any():
+        return 0.0
+    off = np.linalg.norm(_round_cells(lab, places)[:, 1:] - _paper(lab, places)[1:], axis=1)
+    return float((off < ONE_TINT).mean())
+
+
+def card_look(photo: Photo, card: Levelled, shape: CellShape) -> CardLook:
+    """What the photo shows of a card."""
+    cells = _cells_of(card.seen, shape, card.fit)
+    return CardLook(to_full(photo, card.corners), card.seen.level, cells)
 
 
 @dataclass(frozen=True, eq=False)
@@ -355,13 +394,18 @@ def _surroundings(size: tuple[int, int], places: Sequence[Array]) -> NDArray[np.
 
 def _paper(lab: Small, places: Sequence[Array]) -> Array:
     """CIELAB (3,) of the bare paper: the usual colour close round the cells."""
+    seen = _round_cells(lab, places)
+    light = seen[seen[:, 0] >= np.quantile(seen[:, 0], 0.5)]
+    return np.asarray(np.median(light, axis=0))
+
+
+def _round_cells(lab: Small, places: Sequence[Array]) -> Small:
+    """CIELAB (N, 3) of the px close round the cells."""
     outside = _surroundings(lab.shape[:2], places)
     near = np.zeros(lab.shape[:2], bool)
     for place in places:
         near |= _inside(lab.shape[:2], place, 1.9)
-    seen = lab[near & outside]
-    light = seen[seen[:, 0] >= np.quantile(seen[:, 0], 0.5)]
-    return np.asarray(np.median(light, axis=0))
+    return lab[near & outside]
 
 
 def _paper_at(

@@ -29,6 +29,7 @@ from desk.durable import write_whole
 from scoring.errors import TallyglassError
 from scoring.grid import parse_grid
 from scoring.sheet import parse_sheet
+from vision.card_outline import reading_order
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
 from vision.find import from_marks
@@ -146,20 +147,10 @@ def boards_in(photo: Photo, table: Table, job: ReadJob) -> Sequence[Reading | Bo
     try:
         if job.parts == 1:
             return [read_photo(photo, table, corners)]
-        return in_reading_order(list(read_boards(photo, table, job.parts)))
+        readings = read_boards(photo, table, job.parts)
+        return [readings[i] for i in reading_order([one.board_corners_px for one in readings])]
     except BoardNotFound as error:
         return [error] * job.parts
-
-
-def in_reading_order(readings: list[Reading]) -> list[Reading]:
-    """Boards from left to right, the upper row first."""
-    if len(readings) < 2:
-        return readings
-    middles = [reading.board_corners_px.mean(axis=0) for reading in readings]
-    height = min(float(np.ptp(reading.board_corners_px[:, 1])) for reading in readings)
-    top = min(float(middle[1]) for middle in middles)
-    places = [(int((m[1] - top) / (0.7 * height)), float(m[0])) for m in middles]
-    return [readings[i] for i in sorted(range(len(readings)), key=places.__getitem__)]
 
 
 def jpeg_for_phones(photo: Photo) -> tuple[bytes, tuple[int, int]]:
