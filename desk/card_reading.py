@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import count
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from calibrate.store import load_table
 from calibrate.types import Palette
@@ -18,16 +23,19 @@ from desk.card_drawing import (
     pattern_letters,
 )
 from desk.durable import write_whole
-from desk.given import GivenError, load_toml, parse_corners, text_of
+from desk.given import GivenError, load_toml, parse_corners
 from desk.photo_file import photo_in
 from desk.say import working
 from desk.shelf import table_file
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
-from vision.cards import CardLook, look_at_card
+from vision.cards import CardLook
+from vision.find_cards import look_at_cards
 from vision.inks import Ink, Named, tell_inks
 
 SIGNS = "*_0123456789" + NO_CELL
 ANSWER_KEYS = ("name", "points", "top", "right", "cells")
+NUMBERED = re.compile(r"(?P<photo>.+) (?P<card>[1-9][0-9]?)")
+"""How answers name one of several cards in a photo."""
 
 
 @dataclass(frozen=True)
@@ -45,23 +53,50 @@ class CardJob:
 
 @dataclass(frozen=True, eq=False)
 class Draft:
-    """A card on its way: its photo's name, what was seen, its cells' names, inks, answers given."""
+    """The cards of a photo on their way: the photo's name, what was seen of each card, the inks of
+    all cells, answers given by card, and what each cell asks for by now.
+
+    A cell is named ``A1``, or ``2A1`` on the second of several cards. ``inks`` count the cells of
+    all cards, one card after the other.
+    """
 
     photo: str
-    look: CardLook
-    names: tuple[str, ...]
+    looks: tuple[CardLook, ...]
     inks: tuple[Ink, ...]
-    given: Mapping[str, Any]
+    given: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
     needs: Mapping[str, str] = field(default_factory=dict)
+
+    def names(self) -> list[str]:
+        """The name of every cell, card by card."""
+        return cell_names(self.looks)
+
+    def names_on(self, card: int) -> list[str]:
+        """The names of one card's cells; cards count from 0."""
+        start = sum(len(look.cells) for look in self.looks[:card])
+        return self.names()[start : start + len(self.looks[card].cells)]
 
     def doubts(self) -> dict[str, str]:
         """Why each open cell is asked, by its name."""
+        names = self.names()
         return {
-            self.names[i]: ink.doubt
+            names[i]: ink.doubt
             for ink in self.inks
             for i in ink.cells
-            if ink.doubt and self.names[i] not in self.needs
+            if ink.doubt and names[i] not in self.needs
         }
+
+    def named_inks(self, sheet: GameSheet) -> Iterator[tuple[str, NDArray[np.float64]]]:
+        """Every ink that stands for a colour by now: the colour, and its CIELAB (3,)."""
+        names = self.names()
+        for ink in self.inks:
+            for need in {self.needs.get(names[i]) for i in ink.cells}:
+                colour = colour_asked(sheet, need)
+                if colour:
+                    yield colour, ink.lab
+
+    def called(self, card: int) -> str:
+        """A card's name until it has one."""
+        return f"{self.photo}, card {card + 1}" if len(self.looks) > 1 else self.photo
 
 
 def run_card(job: CardJob) -> None:
@@ -72,47 +107,60 @@ def run_card(job: CardJob) -> None:
     given = given_cards(job.answers, [path.name for path in job.photos])
     named: dict[str, list] = {}
     for path in job.photos:
-        draft = seen_card(job, sheet, path, palette, named, given.get(path.name, {}))
+        draft = seen_cards(job, sheet, path, palette, named, given)
         draft = settled(draft, sheet, job.out)
-        text = confirmed(draft, sheet)
-        if text is None:
-            continue
-        for ink in draft.inks:
-            for colour in {_colour(sheet, draft.needs[draft.names[i]]) for i in ink.cells}:
-                if colour:
-                    named.setdefault(colour, []).append(ink.lab)
-        print("", text, sep="\n")
-        if job.add:
-            sheet = add_card(job.sheet, text)
-            print(f"Added to {job.sheet}.")
+        for colour, lab in draft.named_inks(sheet):
+            named.setdefault(colour, []).append(lab)
+        for card in range(len(draft.looks)):
+            text = confirmed(draft, card, sheet)
+            if text is None:
+                continue
+            print("", text, sep="\n")
+            sheet = with_text(sheet, text)
+            if job.add:
+                write_whole(job.sheet, sheet.text.encode())
+                print(f"Added to {job.sheet}.")
 
 
-def seen_card(
+def seen_cards(
     job: CardJob,
     sheet: GameSheet,
     path: Path,
     palette: Palette | None,
     named: Named,
-    given: Mapping[str, Any],
+    given: Mapping[str, Mapping[int, Any]],
 ) -> Draft:
     """What one photo shows, with the answers that were given in a file."""
     corners = parse_corners(job.corners) if job.corners else None
     photo = photo_in(path)
     with working(f"Reading {path.name}"):
-        look = look_at_card(photo, sheet.lattice.like, course_height(sheet), corners)
-    names = tuple(named_cells(look))
-    inks = inks_of(look, sheet, palette, named)
-    draft = Draft(path.name, look, names, inks, given, needs_told(sheet, names, inks))
-    said = checked_cells(sheet, draft)
-    return replace(draft, needs={**draft.needs, **said})
+        looks = look_at_cards(photo, checked_like(sheet), course_height(sheet), corners)
+    inks = inks_of(looks, sheet, palette, named)
+    said = given.get(path.name, {})
+    if any(card >= len(looks) for card in said):
+        raise GivenError(str(job.answers), f"{path.name} shows {len(looks)} cards.")
+    draft = Draft(path.name, looks, inks, said, needs_told(sheet, cell_names(looks), inks))
+    return replace(draft, needs={**draft.needs, **checked_cells(sheet, draft)})
+
+
+def cell_names(looks: Sequence[CardLook]) -> list[str]:
+    """A name for each cell of all cards of a photo, as ``Draft`` has them."""
+    several = len(looks) > 1
+    return [
+        f"{number}{name}" if several else name
+        for number, look in enumerate(looks, 1)
+        for name in named_cells(look)
+    ]
 
 
 def inks_of(
-    look: CardLook, sheet: GameSheet, palette: Palette | None, named: Named
+    looks: Sequence[CardLook], sheet: GameSheet, palette: Palette | None, named: Named
 ) -> tuple[Ink, ...]:
-    """The inks of a card's cells, as colours that a pattern of this sheet may ask for."""
+    """The inks of all cards of a photo, as colours that a pattern of this sheet may ask for: an ink
+    that several cards show is one."""
+    cells = [cell for look in looks for cell in look.cells]
     colours = [colour.name for colour in sheet.colours if colour.in_patterns]
-    return tell_inks(look.cells, colours, palette, named)
+    return tell_inks(cells, colours, palette, named)
 
 
 def checked_like(sheet: GameSheet) -> str:
@@ -137,11 +185,14 @@ def needs_told(sheet: GameSheet, names: Sequence[str], inks: Sequence[Ink]) -> d
             for i in ink.cells}  # fmt: skip
 
 
-def given_cards(path: Path | None, photos: Sequence[str]) -> dict[str, Any]:
-    """Answers by photo, each a table of ``name``, ``points``, ``top``, ``right`` and ``cells``."""
-    data = load_toml(path) if path else {}
-    for photo, said in data.items():
-        where = f"{path}, {photo}"
+def given_cards(path: Path | None, photos: Sequence[str]) -> dict[str, dict[int, Any]]:
+    """Answers by photo and card, each a table of ``name``, ``points``, ``top``, ``right`` and
+    ``cells``; one of several cards is named by its number after the photo."""
+    found: dict[str, dict[int, Any]] = {}
+    for key, said in (load_toml(path) if path else {}).items():
+        where = f"{path}, {key}"
+        numbered = NUMBERED.fullmatch(key) if key not in photos else None
+        photo, card = (numbered["photo"], int(numbered["card"]) - 1) if numbered else (key, 0)
         if photo not in photos:
             raise GivenError(where, f"the photos are {', '.join(photos)}.")
         if not isinstance(said, dict) or set(said) - set(ANSWER_KEYS):
@@ -150,29 +201,35 @@ def given_cards(path: Path | None, photos: Sequence[str]) -> dict[str, Any]:
             raise GivenError(f"{where}, top", f"is one of {', '.join(TOPS)}.")
         if not isinstance(said.get("cells", {}), dict):
             raise GivenError(f"{where}, cells", 'write cells = { A1 = "M" }.')
-    return data
+        found.setdefault(photo, {})[card] = said
+    return found
 
 
 def checked_cells(sheet: GameSheet, draft: Draft) -> dict[str, str]:
-    """The cells that an answers file settles, checked."""
+    """The cells that an answers file settles, checked; by the names that the draft has for them."""
     known = {colour.letter for colour in sheet.colours} | set(SIGNS)
-    cells = draft.given.get("cells", {})
-    for cell, need in cells.items():
-        where = f"{draft.photo}, cells, {cell}"
-        if cell not in draft.names:
-            raise GivenError(where, f"the card has {', '.join(draft.names)}.")
-        if need not in known:
-            raise GivenError(where, f"{need!r} is neither a letter of the sheet nor a sign.")
-    return dict(cells)
+    settled = {}
+    for card, said in draft.given.items():
+        own = dict(zip(named_cells(draft.looks[card]), draft.names_on(card), strict=True))
+        for cell, need in said.get("cells", {}).items():
+            where = f"{draft.called(card)}, cells, {cell}"
+            if cell not in own:
+                raise GivenError(where, f"the card has {', '.join(own)}.")
+            if need not in known:
+                raise GivenError(where, f"{need!r} is neither a letter of the sheet nor a sign.")
+            settled[own[cell]] = need
+    return settled
 
 
 def settled(draft: Draft, sheet: GameSheet, out: Path) -> Draft:
-    """The draft after the open inks were asked; an empty answer leaves one open."""
-    picture = out / f"{Path(draft.photo).stem}.png"
-    write_whole(picture, look_png(draft.look, draft.names, draft.doubts()))
-    print(f"{draft.photo}: {len(draft.names)} cells (picture: {picture})")
+    """The draft after the open inks were asked, each once; an empty answer leaves one open."""
+    for card, look in enumerate(draft.looks):
+        picture = out / f"{Path(draft.photo).stem}{f'-{card + 1}' * (len(draft.looks) > 1)}.png"
+        write_whole(picture, look_png(look, draft.names_on(card), draft.doubts()))
+        print(f"{draft.called(card)}: {len(look.cells)} cells (picture: {picture})")
     for ink in draft.inks:
-        cells = [draft.names[i] for i in ink.cells if draft.names[i] in draft.doubts()]
+        names = draft.names()
+        cells = [names[i] for i in ink.cells if names[i] in draft.doubts()]
         if cells:
             need = typed_need(sheet, cells, ink)
             if need:
@@ -204,22 +261,24 @@ def asked(words: str) -> str:
         return ""
 
 
-def confirmed(draft: Draft, sheet: GameSheet) -> str | None:
-    """The card's lines once a person has said that the drawing is right; None where not."""
-    doubts = draft.doubts()
+def confirmed(draft: Draft, card: int, sheet: GameSheet) -> str | None:
+    """A card's lines once a person has said that the drawing is right; None where not."""
+    called, given = draft.called(card), draft.given.get(card, {})
+    doubts = [name for name in draft.names_on(card) if name in draft.doubts()]
     if doubts:
-        print(f"{draft.photo}: {', '.join(doubts)} not settled; no card is made of it.")
+        print(f"{called}: {', '.join(doubts)} not settled; no card is made of it.")
         return None
-    name = draft.given.get("name") or asked("Name of the card > ")
-    points = draft.given.get("points", None) or asked("Points > ")
-    if not name or not str(points).lstrip("-").isdigit():
-        print(f"{draft.photo}: a card needs a name and whole points; no card is made of it.")
+    proposed = free_name(sheet)
+    name = given.get("name") or asked(f"{called}, its name ({proposed}) > ") or proposed
+    points = given.get("points", None) or asked("Points > ")
+    if not str(points).lstrip("-").isdigit():
+        print(f"{called}: a card needs whole points; no card is made of it.")
         return None
-    top = draft.given.get("top", "up")
+    top = given.get("top", "up")
     while True:
-        letters = letters_of(draft, sheet, top)
+        letters = letters_of(draft, card, sheet, top)
         print("", letters, "", sep="\n")
-        if draft.given.get("right") is True:
+        if given.get("right") is True:
             return card_toml(str(name), int(points), letters)
         typed = asked("Is it right? y, n, or which side is the top: right, down, left > ")
         if typed in TOPS:
@@ -227,24 +286,28 @@ def confirmed(draft: Draft, sheet: GameSheet) -> str | None:
         elif typed.lower() in ("y", "yes"):
             return card_toml(str(name), int(points), letters)
         else:
-            print(f"{draft.photo}: not confirmed; no card is made of it.")
+            print(f"{called}: not confirmed; no card is made of it.")
             return None
 
 
-def letters_of(draft: Draft, sheet: GameSheet, top: str) -> str:
-    """The drawing with this side up."""
-    steps = [cell.step for cell in draft.look.cells]
-    needs = [draft.needs[name] for name in draft.names]
-    return pattern_letters(steps, needs, sheet.lattice.like, top)
+def free_name(sheet: GameSheet) -> str:
+    """A name that no card of the sheet has, to be taken or typed over."""
+    taken = {card.name for card in sheet.cards}
+    return next(name for n in count(1) if (name := f"Card {n}") not in taken)
 
 
-def add_card(path: Path, text: str) -> GameSheet:
-    """Append a card to a sheet's file, which stays as it is where the result is no sheet."""
-    whole = text_of(path).rstrip("\n") + "\n\n" + text
-    sheet = parse_sheet(whole, str(path))
-    write_whole(path, whole.encode())
-    return sheet
+def letters_of(draft: Draft, card: int, sheet: GameSheet, top: str) -> str:
+    """The drawing of a card with this side up."""
+    steps = [cell.step for cell in draft.looks[card].cells]
+    needs = [draft.needs[name] for name in draft.names_on(card)]
+    return pattern_letters(steps, needs, checked_like(sheet), top)
 
 
-def _colour(sheet: GameSheet, need: str) -> str | None:
+def with_text(sheet: GameSheet, card: str) -> GameSheet:
+    """The sheet with a card's lines at its end. Raises SheetError where that is none."""
+    return parse_sheet(sheet.text.rstrip("\n") + "\n\n" + card, sheet.name)
+
+
+def colour_asked(sheet: GameSheet, need: str | None) -> str | None:
+    """The colour whose letter a cell asks for; None for a sign."""
     return next((colour.name for colour in sheet.colours if colour.letter == need), None)

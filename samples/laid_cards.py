@@ -63,7 +63,7 @@ def take_cards(
         pixels,
         tuple(tuple(spots(camera.project(lies, CARD_MM))) for lies in corners),
         tuple(
-            dict(zip(found, spots(camera.project(np.array(list(found.values())), CARD_MM))))
+            {name: spots(camera.project(at[None], CARD_MM))[0] for name, at in found.items()}
             for found in centres
         ),
     )

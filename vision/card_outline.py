@@ -18,20 +18,17 @@ LEVEL_PX = 760
 """Long side of the levelled card."""
 
 SEARCH_PX = 900
-CARD_SHARE = 0.04
-"""A card fills at least this share of the picture."""
+CARD_SHARE = 0.01
+"""A card fills at least this share of the picture: some forty to a photo."""
 
-MOST_QUADS = 8
+MOST_QUADS = 120
 
 LONGEST = 0.35
 """Shortest side of a card's quadrilateral over its longest, at least."""
 
 
-def card_quads(
-    pixels: Picture, share: float = CARD_SHARE, most: int = MOST_QUADS
-) -> list[Array]:
-    """Quadrilaterals (4, 2), decoded px, that may be a card, the largest first: at most so many,
-    each of at least this ``share`` of the picture."""
+def card_quads(pixels: Picture) -> list[Array]:
+    """Quadrilaterals (4, 2), decoded px, that may be a card, the largest first."""
     k = max(1.0, max(pixels.shape) / SEARCH_PX)
     size = (round(pixels.shape[1] / k), round(pixels.shape[0] / k))
     small = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
@@ -40,11 +37,11 @@ def card_quads(
     for mask in _masks(np.asarray(lab, np.uint8)):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
         for contour in contours:
-            quad = _quad_of(contour, size[0] * size[1], share)
+            quad = _quad_of(contour, size[0] * size[1])
             if quad is not None and not any(np.abs(quad - q).max() < 6 for q in quads):
                 quads.append(quad)
     quads.sort(key=lambda quad: -cv2.contourArea(quad.astype(np.float32)))
-    return [(quad + 0.5) * k - 0.5 for quad in quads[:most]]
+    return [(quad + 0.5) * k - 0.5 for quad in quads[:MOST_QUADS]]
 
 
 def _masks(lab: Picture) -> Iterator[Picture]:
@@ -59,11 +56,11 @@ def _masks(lab: Picture) -> Iterator[Picture]:
             yield np.asarray((plane > level + shift) * np.uint8(255), np.uint8)
 
 
-def _quad_of(contour: Outline, picture_area: int, share: float) -> Array | None:
+def _quad_of(contour: Outline, picture_area: int) -> Array | None:
     """The convex quadrilateral (4, 2) that a contour is, clockwise; None where it is none."""
     hull = cv2.convexHull(contour)
     area = cv2.contourArea(hull)
-    if not share * picture_area < area < 0.95 * picture_area:
+    if not CARD_SHARE * picture_area < area < 0.95 * picture_area:
         return None
     for slack in (0.015, 0.03, 0.05):
         corners = cv2.approxPolyDP(hull, slack * cv2.arcLength(hull, True), True).reshape(-1, 2)

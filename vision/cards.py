@@ -1,8 +1,9 @@
-"""A photo of one objective card -> the cells of its little pattern and the ink in each.
+"""A quadrilateral of a photo that may be an objective card -> the cells of its little pattern and
+the ink in each.
 
-The card is sought as a quadrilateral; every candidate is levelled, and the one in which most flat
-patches have the lattice's own shape and stand at its own steps proves itself. What stands at a
-step and is neither clearly a cell nor clearly bare paper is kept as a doubt.
+It is levelled, and proves itself by flat patches that have the lattice's own shape and stand at its
+own steps. What stands at a step and is neither clearly a cell nor clearly bare paper is kept as a
+doubt.
 """
 
 from __future__ import annotations
@@ -14,11 +15,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from scoring.regular import Shape, piece_outline, place_outline
-from vision.card_outline import card_quads, levelled, upright
+from vision.card_outline import levelled, upright
+from vision.cell_shape import CellShape
 from vision.colour import linear_from_srgb
-from vision.errors import BoardNotFound
-from vision.rectify import to_decoded, to_full
+from vision.rectify import to_full
 from vision.types import Photo
 
 Array = NDArray[np.float64]
@@ -79,72 +79,6 @@ class CardLook:
     corners_px: Array
     level: Picture
     cells: tuple[CardCell, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class CellShape:
-    """A lattice's cell at pitch 1: outline (K, 2) about its middle, its area, and the vectors
-    ``across`` (2,) of one u and ``down`` (2,) of one v; whether every step (u, v) is a cell, and
-    whether the lattice looks the same after a quarter turn."""
-
-    outline: Array
-    area: float
-    across: Array
-    down: Array
-    every_step: bool
-    quarter_turns: bool
-
-    def nearest(self, offsets: Array) -> tuple[NDArray[np.int64], Array]:
-        """Steps (M, 2) nearest to offsets (M, 2) in pitches, and how far off they are (M,)."""
-        u, v = offsets[:, 0] / self.across[0], offsets[:, 1] / self.down[1]
-        tries = []
-        for du, dv in ((0, 0), (-1, 0), (1, 0), (0, -1), (0, 1)):
-            step = np.column_stack([np.round(u) + du, np.round(v) + dv])
-            off = np.linalg.norm(step * [self.across[0], self.down[1]] - offsets, axis=1)
-            exists = self.every_step | (step.sum(axis=1) % 2 == 0)
-            tries.append((step, np.where(exists, off, np.inf)))
-        best = np.argmin([off for _, off in tries], axis=0)
-        rows = np.arange(len(offsets))
-        steps = np.stack([step for step, _ in tries])[best, rows]
-        return steps.astype(np.int64), np.stack([off for _, off in tries])[best, rows]
-
-
-def cell_shape(like: str, tall: float = 1.0) -> CellShape:
-    """The cell of a lattice; ``tall`` is a course's height over its width."""
-    shape = Shape((1,), 1.0, row_pitch_mm=tall if like == "courses" else None)
-    middles = {s: np.array(place_outline(like, shape, s)) for s in ((0, 0), (2, 0), (0, 2))}
-    at = {s: (o.min(axis=0) + o.max(axis=0)) / 2 for s, o in middles.items()}
-    outline = np.array(piece_outline(like, shape, (0, 0))) - at[0, 0]
-    return CellShape(
-        outline=outline,
-        area=float(cv2.contourArea(outline.astype(np.float32))),
-        across=(at[2, 0] - at[0, 0]) / 2,
-        down=(at[0, 2] - at[0, 0]) / 2,
-        every_step=like == "square",
-        quarter_turns=like in ("square", "diamond"),
-    )
-
-
-def look_at_card(
-    photo: Photo, like: str, tall: float = 1.0, corners_px: Array | None = None
-) -> CardLook:
-    """The card in a photo, its upper side that which lies nearest to the photo's.
-
-    ``like`` and ``tall`` as in ``cell_shape``; ``corners_px`` (4, 2) if a person pointed at them.
-    Raises BoardNotFound where no card with at least two cells of the lattice is seen.
-    """
-    shape = cell_shape(like, tall)
-    given = None if corners_px is None else [to_decoded(photo, corners_px)]
-    quads = given or card_quads(photo.pixels)
-    found = [seen for quad in quads if (seen := lattice_on(photo.pixels, quad, shape))]
-    if not found:
-        raise BoardNotFound(
-            photo.name,
-            "no card with a pattern of this game's cells is seen.",
-            "Lay it flat on a plain dark table, let it fill half the photo, keep glare off it, or "
-            "give its --corners.",
-        )
-    return card_look(photo, max(found, key=lambda seen: seen.fit.worth), shape)
 
 
 @dataclass(frozen=True, eq=False)

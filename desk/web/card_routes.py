@@ -24,12 +24,12 @@ from scoring.sheet import load_sheet
 router = APIRouter(prefix="/api", responses=REFUSALS)
 
 
-@router.post("/sheets/{sheet}/cards/photo", summary="Read the cells of a card in a photo")
-async def read_card(request: Request, sheet: Named, form: forms.CardPhotoForm) -> dict[str, Any]:
-    """``need`` is the letter of a cell that is certain; ``inks`` say why the others are asked.
-
-    ``card_px`` is where the card lies in the full-size photo; ``corners`` asks for that, where no
-    card was found.
+@router.post("/sheets/{sheet}/cards/photo", summary="Read the cells of the cards in a photo")
+async def read_cards(request: Request, sheet: Named, form: forms.CardPhotoForm) -> dict[str, Any]:
+    """``cards`` from left to right, the upper row first: where each lies in the full-size photo
+    (``card_px``), and its cells, on the second of several cards named ``2A1``; ``need`` is the
+    letter of a cell that is certain. ``inks`` say why others are asked: one ink, on whichever
+    cards, is asked once. ``corners`` asks for those of a card, where none was found.
     """
     office = office_of(request)
     path = office.files.photo(form.photo)
@@ -40,10 +40,11 @@ async def read_card(request: Request, sheet: Named, form: forms.CardPhotoForm) -
     corners = tuple((x, y) for x, y in form.corners_px or ())
     named = tuple((one.colour, (one.lab[0], one.lab[1], one.lab[2])) for one in form.named)
     key = hashlib.sha256(json.dumps([form.photo, corners, "card"]).encode()).hexdigest()
-    out, photo_out = (office.files.reading(one).with_suffix(".jpg") for one in (key, form.photo))
-    job = CardJob(str(path), text, str(out), str(photo_out), table, named, corners)
+    photo_out = office.files.reading(form.photo).with_suffix(".jpg")
+    out = str(office.files.reading(key))
+    job = CardJob(str(path), text, out, str(photo_out), table, named, corners)
     told = unless_refused(await office.reader.do(line_of(request), card_job, job))
-    return {"picture": f"/api/pictures/{form.photo if 'corners' in told else key}.jpg", **told}
+    return {"picture": f"/api/pictures/{form.photo}.jpg", **told} if "corners" in told else told
 
 
 @router.post("/sheets/{sheet}/cards/pattern", summary="A settled card as a drawing in letters")

@@ -6,6 +6,7 @@ between processes. Pictures are written where the job says.
 
 from __future__ import annotations
 
+import hashlib
 import io
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -17,8 +18,7 @@ import numpy as np
 from PIL import Image
 
 from calibrate.types import Palette
-from desk.card_drawing import named_cells
-from desk.card_reading import checked_like, course_height, inks_of, needs_told
+from desk.card_reading import cell_names, checked_like, course_height, inks_of, needs_told
 from desk.colour_naming import (
     CornersNeeded,
     Shown,
@@ -35,9 +35,10 @@ from desk.web.work import JPEG_QUALITY, picture_of, table_at, written
 from scoring.errors import TallyglassError
 from scoring.sheet import GameSheet, parse_sheet
 from scoring.types import Point
-from vision.cards import look_at_card
+from vision.cards import CardLook
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
+from vision.find_cards import look_at_cards
 from vision.inks import Ink
 from vision.types import Photo
 
@@ -67,9 +68,9 @@ class ColourJob:
 
 @dataclass(frozen=True)
 class CardJob:
-    """A photo of a card to read by a sheet's text: a ``table`` whose pieces tell its inks, inks
-    that a person ``named`` before as (colour, CIELAB), the card's corners where a person gave
-    them."""
+    """A photo of cards to read by a sheet's text: a ``table`` whose pieces tell their inks, inks
+    that a person ``named`` before as (colour, CIELAB), the corners of the only card where a person
+    gave them; ``out`` says in which folder the cards' pictures are kept and begins their names."""
 
     photo: str
     sheet: str
@@ -134,12 +135,12 @@ def shown_colours(photo: Photo, sheet: GameSheet, job: ColourJob) -> Shown:
 
 
 def card_job(job: CardJob) -> dict[str, Any]:
-    """The cells of a card and what is believed of each, or that its corners are needed."""
+    """The cells of each card and what is believed of them, or that one's corners are needed."""
     try:
         photo = photo_at(job.photo)
         sheet = parse_sheet(job.sheet)
         palette = table_at(job.table).palette if job.table else None
-        return card_told(photo, sheet, palette, job)
+        return cards_told(photo, sheet, palette, job)
     except BoardNotFound as error:
         hint = error.hint.replace("give its --corners", "show its corners here")
         why = f"{error.reason[:1].upper()}{error.reason[1:]} {hint}"
@@ -148,20 +149,34 @@ def card_job(job: CardJob) -> dict[str, Any]:
         return {"problem": str(error)}
 
 
-def card_told(
+def cards_told(
     photo: Photo, sheet: GameSheet, palette: Palette | None, job: CardJob
 ) -> dict[str, Any]:
     """As ``card_job``, raising what is wrong."""
     corners = corners_of(job.corners_px)
-    look = look_at_card(photo, checked_like(sheet), course_height(sheet), corners)
+    looks = look_at_cards(photo, checked_like(sheet), course_height(sheet), corners)
     named: dict[str, list[np.ndarray]] = {}
     for colour, lab in job.named:
         named.setdefault(colour, []).append(np.array(lab))
-    names = named_cells(look)
-    inks = inks_of(look, sheet, palette, named)
-    write_whole(Path(job.out), jpeg_of(png(look.level)))
+    names = cell_names(looks)
+    inks = inks_of(looks, sheet, palette, named)
     needs = needs_told(sheet, names, inks)
+    waiting = iter(names)
+    cards = [
+        card_told(look, [next(waiting) for _ in look.cells], needs, Path(f"{job.out}-{number}"))
+        for number, look in enumerate(looks, 1)
+    ]
+    return {"cards": cards, "inks": [ink_told(ink, names) for ink in inks]}
+
+
+def card_told(
+    look: CardLook, names: Sequence[str], needs: Mapping[str, str], out: Path
+) -> dict[str, Any]:
+    """One card: its levelled picture, which is kept, and its cells in it."""
+    picture = out.with_name(hashlib.sha256(out.name.encode()).hexdigest()).with_suffix(".jpg")
+    write_whole(picture, jpeg_of(png(look.level)))
     return {
+        "picture": f"/api/pictures/{picture.name}",
         "width": look.level.shape[1],
         "height": look.level.shape[0],
         "card_px": look.corners_px.round(1).tolist(),
@@ -174,7 +189,6 @@ def card_told(
             }
             for name, cell in zip(names, look.cells, strict=True)
         ],
-        "inks": [ink_told(ink, names) for ink in inks],
     }
 
 

@@ -38,8 +38,9 @@ from scoring.patterns import parse_pattern
 from scoring.rules import Card
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import Grid
-from vision.cards import CardLook, look_at_card
+from vision.cards import CardLook
 from vision.decode import load_photo
+from vision.find_cards import look_at_cards
 from vision.inks import Ink, tell_inks
 
 SHEETS = Path(__file__).resolve().parents[2] / "samples" / "sheets"
@@ -137,7 +138,7 @@ def judged(
     photo = load_photo(printed.shot.jpeg(), f"{printed.card.name}.jpg")
     started = time.perf_counter()
     try:
-        look = look_at_card(photo, sheet.lattice.like, course_height(sheet))
+        (look,) = look_at_cards(photo, sheet.lattice.like, course_height(sheet))
     except TallyglassError:
         return Counter({"card not found": 1, "asked": len(printed.needs)})
     inks = tell_inks(look.cells, [c.name for c in sheet.colours if c.in_patterns], palette, named)

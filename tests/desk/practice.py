@@ -13,6 +13,8 @@ import pytest
 from desk import cli
 from samples.cards import card_board, invent_edition, piece_paints
 from samples.conditions import Conditions
+from samples.finish import encode
+from samples.laid_cards import take_cards
 from samples.penmarrow import load_penmarrow
 from samples.photographer import empty_grid, take_photo
 from samples.practice import PENMARROW_PRINT
@@ -55,4 +57,16 @@ def bell_rope_photo(folder: Path) -> Path:
     shot = take_photo(board, empty_grid(board), light, np.random.default_rng(1))
     path = folder / "bell-rope.jpg"
     path.write_bytes(shot.jpeg())
+    return path
+
+
+def six_cards_photo(folder: Path) -> Path:
+    """A photo of all cards of Penmarrow, laid three to a row on a table by a window."""
+    sheet = load_penmarrow()
+    edition = invent_edition(sheet, piece_paints(sheet, PENMARROW_PRINT), 3)
+    boards = [card_board(sheet, card, edition, PENMARROW_PRINT) for card in sheet.cards]
+    light = replace(Conditions(), size_px=(1600, 1200), loose=0, turn_deg=6.0, supersample=1.0)
+    shot = take_cards(boards, 3, light, np.random.default_rng(1))
+    path = folder / "cards.jpg"
+    path.write_bytes(encode(shot.pixels, 90))
     return path

@@ -16,8 +16,9 @@ from samples.practice import PENMARROW_PRINT
 from scoring.sheet import load_sheet
 from tests.bench.cards import SHEETS, PrintedCard, judged
 from tests.vision.practice import from_pixels
-from vision.cards import cell_shape, look_at_card
+from vision.cell_shape import cell_shape
 from vision.errors import BoardNotFound
+from vision.find_cards import look_at_cards
 
 
 def printed(sheet_name: str, card: int, turn_deg: float, edition: int = 0) -> PrintedCard:
@@ -77,7 +78,7 @@ def test_a_bare_table_is_no_card() -> None:
     bare = np.clip(rng.normal(120, 4, (480, 640, 3)), 0, 255).astype(np.uint8)
 
     with pytest.raises(BoardNotFound, match="no card with a pattern of this game's cells"):
-        look_at_card(from_pixels(bare), "square")
+        look_at_cards(from_pixels(bare), "square")
 
 
 @pytest.mark.parametrize("like", ["square", "courses", "hex-pointy", "hex-flat", "diamond"])

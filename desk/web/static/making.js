@@ -140,31 +140,39 @@ export async function sheet(_state, name) {
     h("button", { class: "plain", onclick: async () => { if (await tell("DELETE", `/api/sheets/${name}/cards/${number}`)) redraw(); } }, `Take out ${card.name}`)));
   const pages = ["a4", "letter"].map((paper) => h("a", { class: "button", href: `/api/sheets/${name}/printables.pdf?paper=${paper}`, download: `${name}-${paper}.pdf` }, paper === "a4" ? "Pages on A4 (PDF)" : "Pages on Letter (PDF)"));
   return [h("h1", {}, game.game), h("p", {}, `${game.cells} cells; ${game.colours.map((colour) => `${colour.letter} ${colour.name}`).join(", ")}.`),
-    h("div", { class: "row" }, h("a", { class: "button first", href: `#/sheets/${name}/learn` }, "Learn a table for it"), h("a", { class: "button", href: `#/sheets/${name}/colours` }, "Colours from a photo"), h("a", { class: "button", href: `#/sheets/${name}/card` }, "A card from a photo"), pages, h("a", { class: "button", href: `/api/sheets/${name}/layout.txt`, download: `${name}-layout.txt` }, "Plan of the printed layout")),
+    h("div", { class: "row" }, h("a", { class: "button first", href: `#/sheets/${name}/learn` }, "Learn a table for it"), h("a", { class: "button", href: `#/sheets/${name}/colours` }, "Colours from a photo"), h("a", { class: "button", href: `#/sheets/${name}/card` }, "Cards from a photo"), pages, h("a", { class: "button", href: `/api/sheets/${name}/layout.txt`, download: `${name}-layout.txt` }, "Plan of the printed layout")),
     older.length ? h("div", { class: "box" }, h("p", {}, "Tables that were learned before have an earlier sheet, without what was changed since."), h("div", { class: "row" }, older.map(give))) : null,
     h("h2", {}, "Cards"), cards.length ? h("ul", { class: "cards" }, cards) : h("p", { class: "quiet" }, "There are no cards yet."), cardForm(name),
     h("details", {}, h("summary", {}, "The sheet as text"), h("pre", { class: "scroll", tabindex: "0" }, game.text), h("a", { class: "button", href: `data:text/plain;charset=utf-8,${encodeURIComponent(game.text)}`, download: `${name}.toml` }, "Save as a file"))];
 }
 
-// A card in letters: typed, or with the `pattern` that was read from a photo; `added` follows.
-export function cardForm(sheet, { pattern: start = "", title = "A card, typed", added = redraw } = {}) {
-  const name = h("input", { type: "text", name: "card", required: true, maxlength: 40 });
-  const points = h("input", { type: "text", name: "points", inputmode: "numeric", required: true, value: "3" });
-  const pattern = h("textarea", { name: "pattern", required: true, rows: 5, spellcheck: "false", autocapitalize: "none" }, start);
-  const ticks = [["turns", "May be turned", true], ["mirrors", "May be mirrored", true], ["each", "Counts each time", false], ["common", "Open to all players", false]].map(([key, label, checked]) => [key, h("input", { type: "checkbox", name: key, checked }), label]);
+const MOVES = [["turns", "May be turned", true], ["mirrors", "May be mirrored", true], ["each", "Counts each time", false], ["common", "Open to all players", false]];
+
+// What is asked of a card; `kept` holds what was typed when the page is drawn anew, `key` tells its inputs apart.
+export function cardFields(sheet, { kept = {}, key = "" } = {}) {
+  const keep = (name, value) => { kept[name] = value; };
+  const text = (name, more) => h("input", { type: "text", name, "data-key": `${name}${key}`, required: true, value: kept[name] ?? "", oninput: (event) => keep(name, event.target.value), ...more });
+  const name = text("card", { maxlength: 40 });
+  const points = text("points", { inputmode: "numeric" });
+  const pattern = h("textarea", { name: "pattern", "data-key": `pattern${key}`, required: true, rows: 5, spellcheck: "false", autocapitalize: "none", oninput: () => keep("pattern", pattern.value) }, kept.pattern ?? "");
+  const ticks = MOVES.map(([tick, label, usual]) => [tick, h("input", { type: "checkbox", name: tick, "data-key": `${tick}${key}`, checked: kept[tick] ?? usual, onchange: (event) => keep(tick, event.target.checked) }), label]);
   const drawn = h("div", { role: "status" });
-  const form = () => ({ name: name.value, points: Number(points.value) || 0, pattern: pattern.value, ...Object.fromEntries(ticks.map(([key, input]) => [key, input.checked])), by: me() });
+  const form = () => ({ name: name.value, points: Math.round(Number(points.value)) || 0, pattern: pattern.value, ...Object.fromEntries(ticks.map(([tick, input]) => [tick, input.checked])), by: me() });
   const look = async () => {
     const answer = await fetch(`/api/sheets/${sheet}/drawing`, { method: "POST", headers: { "X-Tallyglass": "1", "Content-Type": "application/json" }, body: JSON.stringify({ ...form(), name: name.value || "?" }) }).catch(() => null);
     if (!answer) { say("The desk cannot be reached. Try again."); return; }
     if (!answer.ok) { drawn.replaceChildren(h("p", { class: "box" }, (await answer.json()).problem)); return; }
     drawn.replaceChildren(h("img", { src: URL.createObjectURL(await answer.blob()), alt: `The pattern as typed: ${pattern.value}`, width: 168, height: 128 }));
   };
-  const send = async (event) => { event.preventDefault(); if (await tell("POST", `/api/sheets/${sheet}/cards`, form())) added(name.value); };
-  if (start) look();
-  return h("form", { onsubmit: send }, h("h3", {}, title), start ? drawn : null, field("Name of the card", name), field("Points", points),
-    field("Its pattern in letters", pattern, "Pieces of a row two characters apart; where rows stand half a cell on, the next row one character to the right. * any piece, _ none, equal digits one colour."),
-    ticks.map(([, input, label]) => h("label", { class: "row" }, input, label)), start ? null : drawn,
+  const letters = field("Its pattern in letters", pattern, "Pieces of a row two characters apart; where rows stand half a cell on, the next row one character to the right. * any piece, _ none, equal digits one colour.");
+  return { form, look, drawn, letters, head: [field("Name of the card", name), field("Points", points)], moves: ticks.map(([, input, label]) => h("label", { class: "row" }, input, label)) };
+}
+
+// A card typed in letters.
+function cardForm(sheet) {
+  const { form, look, drawn, letters, head, moves } = cardFields(sheet);
+  const send = async (event) => { event.preventDefault(); if (await tell("POST", `/api/sheets/${sheet}/cards`, form())) redraw(); };
+  return h("form", { onsubmit: send }, h("h3", {}, "A card, typed"), head, letters, moves, drawn,
     h("div", { class: "row" }, h("button", { type: "button", "data-key": "look", onclick: look }, "Look at it"), h("button", { class: "first", type: "submit" }, "Add the card")));
 }
 
