@@ -138,7 +138,8 @@ def seen_cards(
     inks = inks_of(looks, sheet, palette, named)
     said = given.get(path.name, {})
     if any(card >= len(looks) for card in said):
-        raise GivenError(str(job.answers), f"{path.name} shows {len(looks)} cards.")
+        number = "1 card" if len(looks) == 1 else f"{len(looks)} cards"
+        raise GivenError(str(job.answers), f"{path.name} shows {number}.")
     draft = Draft(path.name, looks, inks, said, needs_told(sheet, cell_names(looks), inks))
     return replace(draft, needs={**draft.needs, **checked_cells(sheet, draft)})
 

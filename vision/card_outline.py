@@ -23,6 +23,10 @@ CARD_SHARE = 0.01
 
 MOST_QUADS = 120
 
+BESIDE = 0.6
+"""Two stand in one row where their middles lie less than this share of the lower one's height
+above each other."""
+
 LONGEST = 0.35
 """Shortest side of a card's quadrilateral over its longest, at least."""
 
@@ -105,11 +109,19 @@ def levelled(pixels: Picture, corners: Array) -> Picture:
 
 
 def reading_order(quads: Sequence[Array]) -> list[int]:
-    """Indices of quadrilaterals (4, 2), px, from left to right, the upper row first."""
-    if not quads:
-        return []
-    middles = [quad.mean(axis=0) for quad in quads]
-    height = min(float(np.ptp(quad[:, 1])) for quad in quads)
-    top = min(float(middle[1]) for middle in middles)
-    places = [(int((m[1] - top) / (0.7 * height)), float(m[0])) for m in middles]
-    return sorted(range(len(quads)), key=places.__getitem__)
+    """Indices of quadrilaterals (4, 2), px, from left to right, the upper row first.
+
+    Rows may slope: one goes on where the next to the right stands beside its last.
+    """
+    middles = np.array([quad.mean(axis=0) for quad in quads]).reshape(-1, 2)
+    heights = [float(np.ptp(quad[:, 1])) for quad in quads]
+    rows: list[list[int]] = []
+    for i in np.argsort(middles[:, 0], kind="stable").tolist():
+        off = [abs(middles[i, 1] - middles[row[-1], 1]) for row in rows]
+        nearest = int(np.argmin(off)) if off else 0
+        if off and off[nearest] < BESIDE * min(heights[i], heights[rows[nearest][-1]]):
+            rows[nearest].append(i)
+        else:
+            rows.append([i])
+    rows.sort(key=lambda row: float(middles[row, 1].mean()))
+    return [i for row in rows for i in row]

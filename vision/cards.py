@@ -58,16 +58,22 @@ SIGN_DIFFERENCE, SIGN_SHARE = 14.0, 0.03
 """A sign is printed in a cell where more than this share of its core is that far off its ink."""
 
 
+FACE_PX, FACE_SHARE = 32, 0.6
+"""Side of the picture of a cell's core, and how much of the cell it shows."""
+
+
 @dataclass(frozen=True, eq=False)
 class CardCell:
     """One printed cell: its step (u, v) and outline (K, 2) in px of the levelled card; its ink as
-    linear RGB (3,) over the bare paper around it; whether a sign is printed in it; ``sure`` False
-    where it may be no cell at all."""
+    linear RGB (3,) over the bare paper around it; whether a sign is printed in it; ``face``
+    (FACE_PX, FACE_PX), the lightness of its core, CIELAB L; ``sure`` False where it may be no cell
+    at all."""
 
     step: Step
     outline_px: Array
     ink: Array
     signed: bool
+    face: Small
     sure: bool
 
 
@@ -257,7 +263,7 @@ def _cells_of(seen: _Print, shape: CellShape, fit: _Fit) -> tuple[CardCell, ...]
     for (step, sure), place in zip(steps.items(), places, strict=True):
         ink, signed = _ink(lab, linear, place)
         over = ink / _paper_at(linear, lab, around, place, paper)
-        cells.append(CardCell(step, place, over, signed, sure))
+        cells.append(CardCell(step, place, over, signed, _face(lab, place), sure))
     return tuple(sorted(cells, key=lambda cell: cell.step[::-1]))
 
 
@@ -361,3 +367,12 @@ def _ink(lab: Small, linear: Array, place: Array) -> tuple[Array, bool]:
     off = np.linalg.norm(lab[core] - usual, axis=1)
     own = linear[core][off < SIGN_DIFFERENCE]
     return np.median(own, axis=0), bool((off > SIGN_DIFFERENCE).mean() > SIGN_SHARE)
+
+
+def _face(lab: Small, place: Array) -> Small:
+    """The lightness of a cell's core as a small square picture."""
+    middle, half = place.mean(axis=0), FACE_SHARE * np.ptp(place, axis=0) / 2
+    scale = FACE_PX / (2 * half)
+    move = np.column_stack([np.diag(scale), (half - middle) * scale])
+    lightness = np.ascontiguousarray(lab[..., 0])
+    return np.asarray(cv2.warpAffine(lightness, move, (FACE_PX, FACE_PX)), np.float32)

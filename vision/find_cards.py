@@ -70,9 +70,9 @@ def without_holders(found: Sequence[Levelled]) -> list[Levelled]:
 
 
 def one_a_place(found: Sequence[Levelled]) -> list[Levelled]:
-    """Of those whose middles lie in one another, the one with the most cells, or the largest."""
+    """Of those whose middles lie in one another, the one with the best lattice."""
     kept: list[Levelled] = []
-    for one in sorted(found, key=lambda one: (-len(one.fit.steps), -_area(one))):
+    for one in sorted(found, key=lambda one: -one.fit.worth):
         if not any(_within(one, other) or _within(other, one) for other in kept):
             kept.append(one)
     return kept

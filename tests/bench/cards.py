@@ -3,10 +3,11 @@
     python tests/bench/cards.py [--editions 2] [--seed 1] [--list]
 
 For each of the three sheets a table is calibrated and some printings of its cards are invented,
-each photographed in a light of its own. Every card is read by itself, and again in one session in
-which inks that a person has named are known. A cell counts as right, asked, or silently wrong (a
-wrong letter, a cell missed, a cell where there is none); a card as right if, with the true answers,
-its pattern is the sheet's own.
+each photographed in a light of its own. Every card is read by itself, again in one session in
+which inks that a person has named are known, and all of a printing in one photo (2000 by 1500 px),
+laid beside each other. A cell counts as right, asked, or silently wrong (a wrong letter, a cell
+missed, a cell where there is none); a card as right if, with the true answers, its pattern is the
+sheet's own. A question is one that a page asks: of an ink or sign, however many cells show it.
 """
 
 from __future__ import annotations
@@ -28,10 +29,13 @@ if not __package__:  # run as a file: its folder holds a scoring.py that would h
 from calibrate.learn import calibrate
 from calibrate.types import Palette
 from desk.card_drawing import TOPS, drawing, turned_steps
-from desk.card_reading import course_height
+from desk.card_reading import course_height, inks_of
+from samples.board import Board
 from samples.cards import card_board, invent_edition, piece_paints
 from samples.conditions import Conditions, Lamp
+from samples.finish import encode
 from samples.kits import sheet_kit
+from samples.laid_cards import take_cards
 from samples.photographer import Shot, empty_grid, take_photo
 from scoring.errors import TallyglassError
 from scoring.patterns import parse_pattern
@@ -41,20 +45,37 @@ from scoring.types import Grid
 from vision.cards import CardLook
 from vision.decode import load_photo
 from vision.find_cards import look_at_cards
-from vision.inks import Ink, tell_inks
+from vision.inks import Ink
 
 SHEETS = Path(__file__).resolve().parents[2] / "samples" / "sheets"
 NAMES = ("penmarrow", "lanternfen", "tarrowfold")
 NONE = "no cell"
+WAYS = ("alone", "in a session", "in one photo")
 
 
 @dataclass(frozen=True, eq=False)
 class PrintedCard:
-    """A card, its photo, and the letter of each cell by name."""
+    """A card, the photo that it is in, its corners (4, 2) and the middle of each of its cells in
+    it, px, and the letter of each cell by name."""
 
     card: Card
-    shot: Shot
+    jpeg: bytes
+    corners_px: np.ndarray
+    spots_px: Mapping[str, tuple[float, float]]
     needs: Mapping[str, str]
+
+
+def printed_in(card: Card, board: Board, shot: Shot) -> PrintedCard:
+    """A card that is the only one in its photo."""
+    corners = np.array(shot.truth.board_corners_px)
+    return PrintedCard(
+        card, shot.jpeg(), corners, shot.truth.cell_centres_px, needs_of(card, board)
+    )
+
+
+def needs_of(card: Card, board: Board) -> dict[str, str]:
+    """The letter of each printed cell by its name."""
+    return {p.id: spot.needs for p, spot in zip(board.places, card.pattern, strict=True)}
 
 
 def main() -> int:
@@ -68,19 +89,23 @@ def main() -> int:
     for name in NAMES:
         sheet = load_sheet(SHEETS / f"{name}.toml")
         palette = table_palette(sheet, asked.seed)
-        told: dict[str, Counter[str]] = {"alone": Counter(), "in a session": Counter()}
+        told = {way: Counter[str]() for way in WAYS}
         for edition in range(asked.editions):
             named: dict[str, list] = {}
             for printed in edition_cards(sheet, asked.seed, edition):
-                for way, known in (("alone", {}), ("in a session", named)):
-                    result = judged(printed, sheet, palette, known)
+                for way, known in ((WAYS[0], {}), (WAYS[1], named)):
+                    result = judged([printed], sheet, palette, known)
                     told[way] += result
                     if asked.list or result["wrong"]:
                         print(f"  {name} {edition} {printed.card.name}, {way}: {dict(result)}")
+            result = judged(laid_edition(sheet, asked.seed, edition), sheet, palette, {})
+            told[WAYS[2]] += result
+            if asked.list or result["wrong"]:
+                print(f"  {name} {edition}, {WAYS[2]}: {dict(result)}")
         for way, result in told.items():
             print(f"{name:11} {way:13} {summary(result)}")
-        total += told["alone"] + told["in a session"]
-    return int(total["wrong"] > 0 or total["card wrong"] > 0)
+        total += sum(told.values(), Counter())
+    return int(total["wrong"] + total["card wrong"] + total["card invented"] > 0)
 
 
 def summary(told: Mapping[str, int]) -> str:
@@ -90,8 +115,9 @@ def summary(told: Mapping[str, int]) -> str:
     each = told["ms"] / max(1, cards)
     return (
         f"{cards} cards: {told['card right']} right, {told['card wrong']} wrong, "
-        f"{told['card not found']} refused; {cells} cells: {told['right']} right, "
-        f"{told['asked']} asked in {told['questions']} questions, {told['wrong']} silently wrong; "
+        f"{told['card not found']} not found, {told['card invented']} invented; "
+        f"{cells} cells: {told['right']} right, {told['asked']} asked in {told['questions']} "
+        f"questions, {told['wrong']} silently wrong; "
         f"{each:.0f} ms a card"
     )
 
@@ -127,29 +153,53 @@ def edition_cards(sheet: GameSheet, seed: int, edition: int) -> Iterator[Printed
         stand = light.snapped(rng, 0.4)
         stand = replace(stand, dice=0, fingers=0, loose=int(rng.integers(0, 3)))
         shot = take_photo(board, empty_grid(board), stand, rng)
-        needs = [spot.needs for spot in card.pattern]
-        yield PrintedCard(card, shot, dict(zip((p.id for p in board.places), needs, strict=True)))
+        yield printed_in(card, board, shot)
+
+
+def laid_edition(sheet: GameSheet, seed: int, edition: int) -> list[PrintedCard]:
+    """All cards of one printing in one photo, laid by hand before the one who takes it."""
+    look = invent_edition(sheet, piece_paints(sheet, seed), 100 * seed + edition)
+    rng = np.random.default_rng([seed, edition, 0xCA2])
+    light = replace(Conditions.random(rng, 0.4), dice=0, fingers=0, loose=0)
+    light = replace(light, size_px=(2000, 1500), turn_deg=float(rng.normal(0, 8)))
+    cards = [card for card in sheet.cards if card.pattern]
+    boards = [card_board(sheet, card, look, seed) for card in cards]
+    shot = take_cards(boards, 3, light, rng)
+    jpeg = encode(shot.pixels, light.jpeg_quality)
+    return [
+        PrintedCard(card, jpeg, np.array(corners), spots, needs_of(card, board))
+        for card, board, corners, spots in zip(
+            cards, boards, shot.corners_px, shot.centres_px, strict=True
+        )
+    ]
 
 
 def judged(
-    printed: PrintedCard, sheet: GameSheet, palette: Palette, named: dict[str, list]
+    printed: list[PrintedCard], sheet: GameSheet, palette: Palette, named: dict[str, list]
 ) -> Counter[str]:
-    """What came of one card; inks are added to ``named`` as a person would name them."""
-    photo = load_photo(printed.shot.jpeg(), f"{printed.card.name}.jpg")
+    """What came of the cards of one photo; inks are added to ``named`` as a person would do."""
+    photo = load_photo(printed[0].jpeg, f"{printed[0].card.name}.jpg")
     started = time.perf_counter()
     try:
-        (look,) = look_at_cards(photo, sheet.lattice.like, course_height(sheet))
+        looks = look_at_cards(photo, sheet.lattice.like, course_height(sheet))
     except TallyglassError:
-        return Counter({"card not found": 1, "asked": len(printed.needs)})
-    inks = tell_inks(look.cells, [c.name for c in sheet.colours if c.in_patterns], palette, named)
+        return Counter(
+            {"card not found": len(printed), "asked": sum(len(p.needs) for p in printed)}
+        )
+    inks = inks_of(looks, sheet, palette, named)
     spent = 1000 * (time.perf_counter() - started)
-    truth = true_needs(printed, look)
-    told = Counter(verdict(ink, i, truth[i], sheet) for ink in inks for i in ink.cells)
-    told["wrong"] += len(printed.needs) - sum(need != NONE for need in truth)
+    shown = [(look, card_at(look, printed)) for look in looks]
+    truth = [need for look, one in shown for need in true_needs(one, look)]
+    told = Counter(verdict(ink, truth[i], sheet) for ink in inks for i in ink.cells)
+    found = [one for _, one in shown if one]
+    told["card not found"] = len(printed) - len(found)
+    told["card invented"] = len(shown) - len(found)
+    told["wrong"] += sum(len(one.needs) for one in found) - sum(need != NONE for need in truth)
     told["questions"] = sum(ink.doubt is not None for ink in inks)
     told["ms"] = round(spent)
-    whole = same_pattern(printed, look, truth, sheet)
-    told["card right" if whole else "card wrong"] = 1
+    for look, one in shown:
+        whole = one is not None and same_pattern(one, look, true_needs(one, look), sheet)
+        told["card right" if whole else "card wrong"] += one is not None
     letters = {colour.letter: colour.name for colour in sheet.colours}
     for ink in inks:
         need = truth[ink.cells[0]]
@@ -158,7 +208,15 @@ def judged(
     return told
 
 
-def verdict(ink: Ink, _cell: int, need: str, sheet: GameSheet) -> str:
+def card_at(look: CardLook, printed: list[PrintedCard]) -> PrintedCard | None:
+    """The card that lies where one was seen."""
+    x, y = look.corners_px.mean(axis=0).tolist()
+    rims = [one.corners_px.astype(np.float32) for one in printed]
+    inside = [cv2.pointPolygonTest(rim, (x, y), measureDist=False) >= 0 for rim in rims]
+    return printed[inside.index(True)] if True in inside else None
+
+
+def verdict(ink: Ink, need: str, sheet: GameSheet) -> str:
     """Whether a cell is right, asked or wrong."""
     letters = {colour.name: colour.letter for colour in sheet.colours}
     if ink.doubt:
@@ -166,10 +224,12 @@ def verdict(ink: Ink, _cell: int, need: str, sheet: GameSheet) -> str:
     return "right" if letters[ink.candidates[0]] == need else "wrong"
 
 
-def true_needs(printed: PrintedCard, look: CardLook) -> list[str]:
+def true_needs(printed: PrintedCard | None, look: CardLook) -> list[str]:
     """What is really printed in each cell that was seen."""
+    if printed is None:
+        return [NONE] * len(look.cells)
     ids = list(printed.needs)
-    spots = on_card(look, np.array([printed.shot.truth.cell_centres_px[i] for i in ids]))
+    spots = on_card(look, np.array([printed.spots_px[i] for i in ids]))
     found = []
     for cell in look.cells:
         reach = 0.3 * np.sqrt(cv2.contourArea(cell.outline_px.astype(np.float32)))
@@ -196,7 +256,7 @@ def same_pattern(printed: PrintedCard, look: CardLook, truth: list[str], sheet: 
     """Whether the card as a person confirms it, doubts answered and top named, is the sheet's."""
     like = sheet.lattice.like
     kept = [(c.step, n) for c, n in zip(look.cells, truth, strict=True) if n != NONE]
-    top = top_of(on_card(look, np.array(printed.shot.truth.board_corners_px)))
+    top = top_of(on_card(look, printed.corners_px))
     steps = turned_steps([step for step, _ in kept], like, top)
     if steps is None or not kept:
         return False

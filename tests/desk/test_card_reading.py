@@ -11,7 +11,7 @@ from desk.card_drawing import TOPS, drawing, turned_steps
 from samples.penmarrow import load_penmarrow
 from scoring.patterns import parse_pattern
 from scoring.sheet import load_sheet
-from tests.desk.practice import SHEET, Run, bell_rope_photo
+from tests.desk.practice import SHEET, Run, bell_rope_photo, six_cards_photo
 
 ANSWERS = """
 ["bell-rope.jpg"]
@@ -52,6 +52,44 @@ def test_a_confirmed_card_is_added_and_the_rest_of_the_sheet_stays(
     assert (card.name, card.points) == ("Bell Rope", 4)
     assert card.pattern == parse_pattern("P\n R\n  P", "courses")
     assert (tmp_path / "seen" / "bell-rope.png").stat().st_size > 10_000
+
+
+def test_several_cards_of_a_photo_are_asked_once_an_ink_and_added_one_by_one(
+    tallyglass: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    known = load_penmarrow()
+    head, rest = SHEET.read_text().split("[[cards]]", 1)
+    sheet = tmp_path / "game.toml"
+    sheet.write_text(head + rest[rest.index("[[rules]]") : rest.index("[[tie_breaks]]")])
+    photo = six_cards_photo(tmp_path)
+    cards = "".join(
+        f'["cards.jpg {number}"]\npoints = {card.points}\nright = true\n'
+        for number, card in enumerate(known.cards[:5], 1)
+    )
+    (tmp_path / "said.toml").write_text(cards + '["cards.jpg 6"]\ncells = { A1 = "1", A2 = "1" }')
+    # In the order of the cells: R, S, L, M, P and the 2 of the last card, whose points stay open.
+    monkeypatch.setattr("sys.stdin", io.StringIO("R\nS\nL\nM\nP\n2\n" + "\n" * 5 + "Last\n\n"))
+    words = ("--answers", tmp_path / "said.toml", "--add", "--out", tmp_path / "seen")
+    ended = tallyglass("sheet", "card", sheet, photo, *words)
+    made = load_sheet(sheet).cards
+
+    assert ended.code == 0, ended.err
+    assert [card.name for card in made] == [f"Card {number}" for number in range(1, 6)]
+    assert [card.pattern for card in made] == [card.pattern for card in known.cards[:5]]
+    assert "1B1, 1B2, 3B1, 5C1: " in ended.out
+    assert "cards.jpg, card 6: a card needs whole points" in ended.out
+    assert len(list((tmp_path / "seen").glob("cards-?.png"))) == 6
+
+
+def test_answers_for_a_card_that_the_photo_does_not_show_are_refused(
+    tallyglass: Run, sheet: Path, photo: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "said.toml").write_text('["bell-rope.jpg 2"]\nname = "X"')
+    words = ("--answers", tmp_path / "said.toml", "--out", tmp_path)
+    ended = tallyglass("sheet", "card", sheet, photo, *words)
+
+    assert ended.code == 2
+    assert "bell-rope.jpg shows 1 card" in ended.err
 
 
 def test_a_name_that_is_taken_is_refused_and_the_sheet_stays(

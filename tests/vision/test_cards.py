@@ -14,7 +14,7 @@ from samples.penmarrow import load_penmarrow
 from samples.photographer import empty_grid, take_photo
 from samples.practice import PENMARROW_PRINT
 from scoring.sheet import load_sheet
-from tests.bench.cards import SHEETS, PrintedCard, judged
+from tests.bench.cards import SHEETS, PrintedCard, judged, printed_in
 from tests.vision.practice import from_pixels
 from vision.cell_shape import cell_shape
 from vision.errors import BoardNotFound
@@ -33,8 +33,7 @@ def printed(sheet_name: str, card: int, turn_deg: float, edition: int = 0) -> Pr
         supersample=1.0,
     )  # fmt: skip
     shot = take_photo(board, empty_grid(board), light, rng)
-    needs = [spot.needs for spot in chosen.pattern]
-    return PrintedCard(chosen, shot, dict(zip((p.id for p in board.places), needs, strict=True)))
+    return printed_in(chosen, board, shot)
 
 
 @pytest.mark.parametrize(
@@ -53,7 +52,7 @@ def test_every_cell_of_a_card_is_right_or_asked(
     sheet = load_sheet(SHEETS / f"{sheet_name}.toml")
     # The other sheets' colours are none of this table's: all of their inks must then be asked.
     one = printed(sheet_name, card, turn_deg, card + 1)
-    told = judged(one, sheet, penmarrow_table.palette, {})
+    told = judged([one], sheet, penmarrow_table.palette, {})
 
     assert told["wrong"] == 0
     assert told["right"] + told["asked"] >= len(one.needs)
@@ -64,9 +63,9 @@ def test_an_ink_that_was_named_is_known_on_the_next_card(penmarrow_table: Table)
     sheet, palette = load_penmarrow(), penmarrow_table.palette
     winds, gully = (printed("penmarrow", card, 5.0 * card) for card in (4, 2))
     named: dict[str, list] = {}
-    alone = judged(gully, sheet, palette, {})
-    judged(winds, sheet, palette, named)
-    after = judged(gully, sheet, palette, named)
+    alone = judged([gully], sheet, palette, {})
+    judged([winds], sheet, palette, named)
+    after = judged([gully], sheet, palette, named)
 
     assert set(named) >= {"moss", "slate"}
     assert alone["asked"] == 3
