@@ -136,7 +136,9 @@ def new_sheet(
 @app.command("card")
 def read_cards(
     sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="One or more cards in each.")],
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="One or more cards in each.")
+    ],
     table: Annotated[
         Path | None, typer.Option(help="A table of this game: tells inks by the pieces' colours.")
     ] = None,

@@ -149,6 +149,7 @@ def test_a_new_game_and_its_table_on_a_phone(browser: Any, address: str, tmp_pat
     # A card, the pages.
     page.wait_for_selector("text=There are no cards yet.")
     page.fill("[name=card]", "Gull Walk")
+    page.fill("[name=points]", "3")
     page.fill("[name=pattern]", "M M\n R")
     page.click("[data-key=look]")
     page.wait_for_selector("img[alt^='The pattern as typed']")
