@@ -17,7 +17,7 @@ from scipy.optimize import linear_sum_assignment
 from skimage.color import deltaE_ciede2000
 
 from desk.durable import write_durably, write_whole
-from desk.given import GivenError, parse_corners, text_of
+from desk.given import GivenError, check_apart, parse_corners, text_of
 from desk.packing import png, write
 from desk.photo_file import photo_in
 from desk.sheet_colours import colour_toml, with_colours
@@ -79,6 +79,7 @@ class Shown:
 
 def run_sheet_colours(job: ColourJob, out: Path) -> None:
     """Print the lines of TOML of the colours in a photo, named by the host or by their looks."""
+    check_apart(out, job.photo, job.sheet, job.plan)
     sheet = load_sheet(job.sheet)
     photo = photo_in(job.photo)
     if job.plan:

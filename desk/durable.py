@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import tempfile
 from collections.abc import Iterator
@@ -21,7 +22,12 @@ def write_whole(path: Path, data: bytes) -> None:
 
 @contextlib.contextmanager
 def whole_file(path: Path) -> Iterator[BinaryIO]:
-    """A file to write into that takes its name when the block ends well, and else never was."""
+    """A file to write into that takes its name when the block ends well, and else never was.
+
+    Raises FileExistsError where a device or a pipe has the name: it would be gone for everybody.
+    """
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
     try:
@@ -31,8 +37,10 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
             file.flush()
             os.fsync(file.fileno())
         os.replace(temporary, path)
-    except BaseException:
+    except BaseException as error:
         Path(temporary).unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename is None:
+            error.filename = str(path)  # a full disk does not say what it had no room for
         raise
 
 

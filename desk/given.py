@@ -14,6 +14,7 @@ from scoring.given_file import read_given
 from scoring.limits import MOST_TEXT_BYTES
 from scoring.toml import parse_toml
 
+MOST_DIGITS = 5
 CORNERS_WANTED = "give four points as x,y x,y x,y x,y in photo pixels."
 
 
@@ -64,6 +65,19 @@ def text_of(path: Path) -> str:
     return text
 
 
+def is_count(text: str) -> bool:
+    """Whether a text is a number of pieces, cells or points: plain digits, no sign, no power of ten
+    that no box holds."""
+    return text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS
+
+
+def check_apart(out: Path, *given: Path | None) -> None:
+    """Raise GivenError where what is to be written would take the place of what was given."""
+    for path in given:
+        if path and out.exists() and path.exists() and out.samefile(path):
+            raise GivenError(str(out), "is what you gave; choose another name to write to.")
+
+
 def parse_seats(words: Sequence[str]) -> dict[str, Path]:
     """``Ana=ana.jpg`` ... as photo by player, in the order given."""
     seats: dict[str, Path] = {}
@@ -86,6 +100,8 @@ def parse_corners(words: Sequence[str], where: str = "--corners") -> PointsPx:
         raise GivenError(where, CORNERS_WANTED) from error
     if points.shape != (4, 2) or not np.isfinite(points).all():
         raise GivenError(where, CORNERS_WANTED)
+    if len(np.unique(points, axis=0)) < 4:
+        raise GivenError(where, "two of the four points are the same; each corner has its own.")
     return points
 
 

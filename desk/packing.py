@@ -17,7 +17,7 @@ from PIL import Image
 from calibrate.store import load_table
 from calibrate.types import Table
 from desk.durable import write_durably, write_whole
-from desk.given import GivenError
+from desk.given import GivenError, is_count
 from desk.photo_file import photo_bytes, photo_in
 from desk.say import listed, working
 from desk.sheet_colours import colour_toml, supplied, with_colours
@@ -170,7 +170,7 @@ def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
     found: dict[str, int] = {}
     for word in added:
         name, _, number = (part.strip() for part in word.partition("="))
-        if name not in names or not number.isdigit():
+        if name not in names or not is_count(number):
             raise GivenError(
                 f"--and {word}", f"write COLOUR=PIECES; there is {listed(list(names), 'and')}."
             )

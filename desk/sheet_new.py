@@ -16,7 +16,7 @@ from PIL import Image
 from desk.board_size import Placed, parse_size, placed_board
 from desk.board_svg import read_drawing
 from desk.durable import write_whole
-from desk.given import GivenError
+from desk.given import GivenError, check_apart, is_count
 from desk.photo_file import photo_in
 from desk.pointing import anchors_toml, point_mm
 from desk.printing.marks import marks_text
@@ -86,7 +86,7 @@ class Regular:
 
 def _rows(words: str) -> str:
     parts = [part.strip() for part in words.split(",")]
-    if not all(part.isdigit() and int(part) > 0 for part in parts):
+    if not all(is_count(part) and int(part) > 0 for part in parts):
         raise GivenError("--rows", "write the cells in each row, from the top, such as 6,7,6.")
     return f"[{', '.join(parts)}]"
 
@@ -112,6 +112,8 @@ def run_sheet_new(wanted: Wanted, out: Path) -> None:
     """Make, check, save, and say so."""
     if out.exists():
         raise GivenError(str(out), "exists already; choose another name or move it away.")
+    if wanted.overlay:
+        check_apart(wanted.overlay, wanted.photo, wanted.svg)
     board = made_board(wanted)
     text = whole_sheet(wanted, board)
     sheet = parse_sheet(text, str(out))
@@ -276,7 +278,7 @@ def parse_colours(words: Sequence[str]) -> dict[str, int | None]:
     found: dict[str, int | None] = {}
     for word in words:
         name, equals, number = (part.strip() for part in word.partition("="))
-        if not name or (equals and not number.isdigit()):
+        if not name or (equals and not is_count(number)):
             raise GivenError(repr(word), "write COLOUR or COLOUR=PIECES, such as moss=32.")
         if name in found:
             raise GivenError(repr(word), "two colours have this name.")

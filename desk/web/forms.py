@@ -29,6 +29,16 @@ Corner = Annotated[
     list[Annotated[float, Field(ge=-FARTHEST_PX, le=FARTHEST_PX, allow_inf_nan=False)]],
     Field(min_length=2, max_length=2),
 ]
+
+
+def four_apart(corners: list[list[float]]) -> list[list[float]]:
+    """Refuse corners of which two are one point: they show no board."""
+    if len({tuple(corner) for corner in corners}) < len(corners):
+        raise ValueError("two of the corners are the same point; each has its own")
+    return corners
+
+
+Corners = Annotated[list[Corner], Field(min_length=4, max_length=4), AfterValidator(four_apart)]
 By = Annotated[Name, Field(description="Who does this; kept in the record.")]
 
 
@@ -73,7 +83,7 @@ class ClaimsForm(Form):
 class CornersForm(Form):
     """The board's corners in px of the upright full-size photo, top left first, clockwise."""
 
-    corners_px: Annotated[list[Corner], Field(min_length=4, max_length=4)]
+    corners_px: Corners
     by: By = "host"
 
 

@@ -119,7 +119,7 @@ class Guard:
         headers = headers_of(scope)
         limit = self.door.most_photo_bytes if is_photo(scope) else MOST_REQUEST_BYTES
         announced = headers.get("content-length", "0")
-        if not announced.isdigit():
+        if not (announced.isascii() and announced.isdigit()):
             raise Refusal(400, "The request does not say rightly how long it is. Send it again.")
         if int(announced) > limit:
             raise too_large(limit)

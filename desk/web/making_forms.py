@@ -6,14 +6,13 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, StringConstraints
 
-from desk.web.forms import By, Corner, Form, Name, Place
+from desk.web.forms import By, Corners, Form, Name, Place
 
 Digest = Annotated[str, StringConstraints(pattern="^[0-9a-f]{64}$")]
 Spot = Annotated[
     list[Annotated[float, Field(ge=0, le=10_000, allow_inf_nan=False)]],
     Field(min_length=2, max_length=2, description="Board mm, x right and y down."),
 ]
-Corners = Annotated[list[Corner], Field(min_length=4, max_length=4)]
 Size = Annotated[
     list[Annotated[float, Field(ge=10, le=10_000, allow_inf_nan=False)]],
     Field(min_length=2, max_length=2, description="Width and height, mm."),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import resource
 import signal
@@ -13,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from desk.durable import whole_file, write_whole
+from desk.say import os_error_in_words
 from tests.desk.practice import PRACTICE, SHEET, Run
 
 ROOT = Path(__file__).parents[2]
@@ -221,3 +224,38 @@ def test_parts_packed_in_another_way_than_ours_are_never_unpacked(
     assert read.code == taken.code == 2
     assert "packed in a way that no table is" in read.err
     assert "packed too tightly to be ours" in taken.err
+
+
+@pytest.mark.usefixtures("soon")
+def test_what_was_given_is_never_written_over(tallyglass: Run, tmp_path: Path) -> None:
+    photo = tmp_path / "row.jpg"
+    photo.write_bytes(PHOTO.read_bytes())
+    new = ["sheet", "new", tmp_path / "n.toml", "--name", "N", "--colour", "moss"]
+    for words in (
+        ["sheet", "colours", SHEET, photo, "--out", photo],
+        [*new, "--photo", photo, "--overlay", photo],
+    ):
+        ended = tallyglass(*words)
+
+        assert ended.code == 2
+        assert "is what you gave; choose another name" in ended.err
+    assert photo.read_bytes() == PHOTO.read_bytes()
+
+
+def test_a_full_disk_says_what_it_had_no_room_for(tmp_path: Path) -> None:
+    with pytest.raises(OSError, match="No space") as told, whole_file(tmp_path / "tally.csv"):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    assert os_error_in_words(told.value) == (
+        f"{tmp_path / 'tally.csv'}: the disk is full. Make room and run the command again."
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_pipe_or_a_device_is_not_written_over(tmp_path: Path) -> None:
+    path = pipe(tmp_path)
+
+    with pytest.raises(FileExistsError):
+        write_whole(path, b"whole")
+    assert path.is_fifo()
+    assert [file.name for file in tmp_path.iterdir()] == ["pipe"]

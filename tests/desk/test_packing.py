@@ -75,8 +75,9 @@ def test_pieces_counted_by_hand_are_of_the_sheets_colours() -> None:
     assert counted_by_hand(["moss=2", "M = 1", "plum=0"], load_penmarrow()) == {
         "moss": 3, "plum": 0,
     }  # fmt: skip
-    with pytest.raises(GivenError, match="write COLOUR=PIECES"):
-        counted_by_hand(["mos=2"], load_penmarrow())
+    for word in ("mos=2", "moss=²", "moss=-1", "moss=99999999999"):
+        with pytest.raises(GivenError, match="write COLOUR=PIECES"):
+            counted_by_hand([word], load_penmarrow())
 
 
 def test_what_is_missing_is_said_for_each_colour() -> None:

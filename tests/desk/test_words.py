@@ -146,6 +146,11 @@ def test_wrong_corners_are_named(words: list[str]) -> None:
         parse_corners(words)
 
 
+def test_two_corners_in_one_point_are_refused() -> None:
+    with pytest.raises(GivenError, match="two of the four points are the same"):
+        parse_corners(["1,1", "9,1", "9,9", "1,1"])
+
+
 def test_corners_of_a_stranger_are_refused() -> None:
     with pytest.raises(GivenError, match="begin with a player: Ana"):
         parse_corners_by_player(["Cleo=0,0 1,0 1,1 0,1"], ["Ana"])

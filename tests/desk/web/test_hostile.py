@@ -261,3 +261,11 @@ def test_a_damaged_photo_is_noticed(client: TestClient, evening: str):
     path = f"{evening}/games/1/boards/0/photo?upload=damaged-1&sha256={'0' * 64}"
 
     assert "damaged on its way" in problem(client.put(path, content=photo_of("Isla")))
+
+
+def test_corners_of_which_two_are_one_point_are_refused(client: TestClient) -> None:
+    form = {"photo": "0" * 64, "corners_px": [[1, 1]] * 4, "size_mm": [100, 100]}
+    refused = client.post("/api/boards/proposal", json=form)
+
+    assert refused.status_code == 422
+    assert "two of the corners are the same point" in refused.json()["problem"]
