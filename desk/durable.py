@@ -29,18 +29,28 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     if path.exists() and not (path.is_file() or path.is_dir()):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
+    with blaming(path):
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
+        try:
+            with os.fdopen(handle, "w+b") as file:
+                os.chmod(temporary, 0o666 & ~current_umask())
+                yield file
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(temporary, path)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+
+
+@contextlib.contextmanager
+def blaming(path: Path) -> Iterator[None]:
+    """Let an error name the file that was wanted: a full disk names none, others the temporary."""
     try:
-        with os.fdopen(handle, "w+b") as file:
-            os.chmod(temporary, 0o666 & ~current_umask())
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except BaseException as error:
-        Path(temporary).unlink(missing_ok=True)
-        if isinstance(error, OSError) and error.filename is None:
-            error.filename = str(path)  # a full disk does not say what it had no room for
+        yield
+    except OSError as error:
+        if error.filename is None or TEMPORARY in str(error.filename):
+            raise OSError(error.errno, error.strerror, str(path)) from error
         raise
 
 
