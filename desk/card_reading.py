@@ -23,7 +23,7 @@ from desk.card_drawing import (
     pattern_letters,
 )
 from desk.durable import write_whole
-from desk.given import GivenError, load_toml, parse_corners
+from desk.given import GivenError, is_count, load_toml, parse_corners
 from desk.photo_file import photo_in
 from desk.say import working
 from desk.shelf import table_file
@@ -272,7 +272,7 @@ def confirmed(draft: Draft, card: int, sheet: GameSheet) -> str | None:
     proposed = free_name(sheet)
     name = given.get("name") or asked(f"{called}, its name ({proposed}) > ") or proposed
     points = given.get("points", None) or asked("Points > ")
-    if not str(points).lstrip("-").isdigit():
+    if not is_count(str(points).removeprefix("-")):
         print(f"{called}: a card needs whole points; no card is made of it.")
         return None
     top = given.get("top", "up")

@@ -19,11 +19,12 @@ from calibrate.types import Table
 from desk.durable import write_durably, write_whole
 from desk.given import GivenError, is_count
 from desk.photo_file import photo_bytes, photo_in
-from desk.say import listed, working
+from desk.say import working
 from desk.sheet_colours import colour_toml, supplied, with_colours
 from desk.shelf import table_file
 from scoring.sheet import GameSheet, load_sheet
 from scoring.types import Colour
+from scoring.words import listed
 from vision.draw import write_words
 from vision.outlines import piece_of
 from vision.spread import Spread, find_pieces
@@ -88,7 +89,7 @@ def checked_whole(whole: Whole, sheet: GameSheet) -> Whole:
             "The supply",
             "is only told by a whole count. Look at each open place, and say how many pieces of "
             f"each colour lie there (at the terminal --and {sheet.colours[0].name}=2); say "
-            f"{listed(whole.hidden, 'and') or 'a colour'} with 0 if there are none.",
+            f"{listed(whole.hidden) or 'a colour'} with 0 if there are none.",
         )
     return whole
 
@@ -172,7 +173,7 @@ def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
         name, _, number = (part.strip() for part in word.partition("="))
         if name not in names or not is_count(number):
             raise GivenError(
-                f"--and {word}", f"write COLOUR=PIECES; there is {listed(list(names), 'and')}."
+                f"--and {word}", f"write COLOUR=PIECES; there is {listed(list(names))}."
             )
         found[names[name]] = found.get(names[name], 0) + int(number)
     return found
@@ -181,7 +182,7 @@ def counted_by_hand(added: Sequence[str], sheet: GameSheet) -> dict[str, int]:
 def hidden_words(colours: Sequence[str]) -> str:
     """What is said where a table may look like some of its pieces."""
     return (
-        f"In this light {listed(colours, 'and')} may look like the table itself: such a piece may "
+        f"In this light {listed(colours)} may look like the table itself: such a piece may "
         "lie there unseen. Look for them by eye and count them by hand, or spread the pieces out "
         "on a cloth of another colour."
     )

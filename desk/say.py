@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 
 CAUTION = (
@@ -35,11 +35,6 @@ def quietly(words: str) -> None:
 def complain(words: str) -> None:
     """A failure that does not end the command."""
     print(words, file=sys.stderr)
-
-
-def listed(words: Sequence[str], last: str) -> str:
-    """Words as a list in a sentence."""
-    return f" {last} ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
 
 def so_many(count: int, one: str, more: str = "") -> str:

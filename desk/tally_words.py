@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from desk.beliefs import candidates_of
-from desk.say import listed
 from desk.types import Outcome, Seat
 from scoring.doubts import Hang
 from scoring.explain import explain_player, explain_winners
 from scoring.sheet import GameSheet
 from scoring.types import PlayerTally
+from scoring.words import listed
 
 ANYTHING = "anything"
 """What may lie in a cell of which nothing at all is known."""
@@ -71,9 +71,9 @@ def verdict(outcome: Outcome) -> str:
     """Who won, or that this is still open and who may win."""
     if outcome.settled:
         return f"{explain_winners(outcome.tally)}."
-    names = listed(outcome.tally.winners, "and")
+    names = listed(outcome.tally.winners)
     if outcome.missing:
-        return f"Still open: {listed(outcome.missing, 'and')} not read yet. So far {names}."
+        return f"Still open: {listed(outcome.missing)} not read yet. So far {names}."
     if outcome.tally.problems:
         return f"Still open: {names} as read, but the boards as read cannot be."
     if set(outcome.hangs.winners) == set(outcome.tally.winners):
@@ -92,7 +92,7 @@ def open_words(outcome: Outcome) -> Iterator[str]:
     for hang in outcome.open:
         yield f"Unsure: {doubt_words(outcome, hang)}; it can change {stakes(hang)}."
     if outcome.idle:
-        cells = listed([f"{hang.player}'s {hang.cell}" for hang in outcome.idle], "and")
+        cells = listed([f"{hang.player}'s {hang.cell}" for hang in outcome.idle])
         yield f"Unsure, changes nothing: {cells}."
 
 
@@ -116,7 +116,7 @@ def stakes(hang: Hang) -> str:
     found = [f"{hang.player}'s total"] if hang.total else []
     found += [f"the card {card}" for card in hang.cards]
     found += ["who wins"] if hang.winner else []
-    return listed(found, "and")
+    return listed(found)
 
 
 def lettered(sheet: GameSheet, name: str) -> str:

@@ -11,6 +11,7 @@ from scoring.rules import Cards
 from scoring.sheet import GameSheet
 from scoring.tally import Named, tally
 from scoring.types import Line, PlayerTally, Tally
+from scoring.words import listed
 
 
 def explain(sheet: GameSheet, result: Tally, grids: Mapping[str, Mapping[str, str]]) -> str:
@@ -36,7 +37,7 @@ def explain_player(sheet: GameSheet, player: PlayerTally, grid: Mapping[str, str
 
 def explain_winners(result: Tally) -> str:
     """Who won and why."""
-    names = " and ".join(result.winners)
+    names = listed(result.winners)
     verb = "win" if len(result.winners) > 1 else "wins"
     return f"{names} {verb}" + (f" ({result.tie_break})" if result.tie_break else "")
 
@@ -102,7 +103,7 @@ def _differences(before: Tally, after: Tally) -> Iterator[str]:
         if old.total != new.total:
             yield f"{old.player}: {in_points(new.total)} instead of {old.total}"
     if before.winners != after.winners:
-        yield f"{explain_winners(after)} instead of {' and '.join(before.winners)}"
+        yield f"{explain_winners(after)} instead of {listed(before.winners)}"
 
 
 def cards_broken(before: PlayerTally, after: PlayerTally, sheet: GameSheet) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from scoring.plan import NOTHING
 from scoring.rules import Cards, TieBreak
 from scoring.sheet import GameSheet
 from scoring.types import PlayerTally
+from scoring.words import listed
 
 Boards = Mapping[str, Board]
 Facts = Mapping[str, Sequence[str]]
@@ -24,7 +25,7 @@ def decide_winners(
     leading = [player for player in players if player.total == top]
     if len(leading) == 1:
         return (leading[0].player,), ""
-    words = f"{_listed(leading)} have {top} points each"
+    words = f"{listed([player.player for player in leading])} have {top} points each"
     for tie in sheet.tie_breaks:
         counts = {p.player: count_for_tie(sheet, tie, p, boards[p.player], facts) for p in leading}
         best = (min if tie.fewer else max)(counts.values())
@@ -68,8 +69,3 @@ def tie_in_words(tie: TieBreak) -> str:
 
 def _is_of(board: Board, colour: int, name: str) -> bool:
     return colour == board.plan.colour_index[name] if name else colour != NOTHING
-
-
-def _listed(players: Sequence[PlayerTally]) -> str:
-    names = [player.player for player in players]
-    return f"{', '.join(names[:-1])} and {names[-1]}"

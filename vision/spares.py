@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from calibrate.types import Palette, Table
 from scoring.lattice import board_corners_mm
 from scoring.types import EMPTY
+from scoring.words import listed
 from vision.belief import Belief
 from vision.classify import believe
 from vision.geometry import board_places
@@ -83,14 +84,10 @@ def strip_seen(spares: Spares | None, *, settling: bool) -> StripSeen | None:
             "on its own name, in the board's light, or take the strip away; then snap again."
         )
     elif settling:
-        words = f"The key strip tells the light, by its pieces on {_listed(spares.names)}."
+        words = f"The key strip tells the light, by its pieces on {listed(spares.names)}."
     else:
         words = "The key strip shows the light of the calibration; what is read is held against it."
     return StripSeen(spares.mistake is None, words)
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
 
 
 def agreed(

@@ -22,7 +22,6 @@ from desk.export import tally_csv, tally_json
 from desk.given import GivenError, load_claims, parse_corners, parse_corners_by_player, parse_seats
 from desk.questions import file_name, understood
 from desk.records import Answer
-from desk.say import listed
 from desk.tally_words import tally_words, verdict
 from desk.types import Claims, Question
 from desk.web.weigh import tally_view
@@ -154,14 +153,6 @@ def test_two_corners_in_one_point_are_refused() -> None:
 def test_corners_of_a_stranger_are_refused() -> None:
     with pytest.raises(GivenError, match="begin with a player: Ana"):
         parse_corners_by_player(["Cleo=0,0 1,0 1,1 0,1"], ["Ana"])
-
-
-@pytest.mark.parametrize(
-    ("words", "sentence"),
-    [([], ""), (["a"], "a"), (["a", "b"], "a or b"), (list("abc"), "a, b or c")],
-)
-def test_lists_read_as_in_a_sentence(words: list[str], sentence: str) -> None:
-    assert listed(words, "or") == sentence
 
 
 def test_names_that_look_alike_as_file_names_stay_apart() -> None:
