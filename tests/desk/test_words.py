@@ -19,7 +19,14 @@ from desk.answers import (
     noting_answers,
 )
 from desk.export import tally_csv, tally_json
-from desk.given import GivenError, load_claims, parse_corners, parse_corners_by_player, parse_seats
+from desk.given import (
+    GivenError,
+    is_count,
+    load_claims,
+    parse_corners,
+    parse_corners_by_player,
+    parse_seats,
+)
 from desk.questions import file_name, understood
 from desk.records import Answer
 from desk.tally_words import tally_words, verdict
@@ -143,6 +150,14 @@ def test_corners_are_read() -> None:
 def test_wrong_corners_are_named(words: list[str]) -> None:
     with pytest.raises(GivenError, match="give four points as x,y"):
         parse_corners(words)
+
+
+@pytest.mark.parametrize(
+    ("text", "is_one"),
+    [("0", True), ("32", True), ("", False), ("²", False), ("-1", False), ("9" * 20, False)],
+)
+def test_counts_are_plain_digits(text: str, is_one: bool) -> None:
+    assert is_count(text) is is_one
 
 
 def test_two_corners_in_one_point_are_refused() -> None:
