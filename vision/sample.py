@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import cv2
@@ -75,21 +76,46 @@ def colour_inside(photo: Photo, outline_px: Array) -> Array:
 def structure_of(board: Grey, artwork: Grey, plan: Plan) -> Array:
     """Likeness (N, 3) of every cell to its own empty self, whatever the light (see ``Samples``).
 
-    ``board`` and ``artwork``: level pictures (H, W)."""
+    ``board`` and ``artwork``: level pictures (H, W). What a slope of the light, or a shadow's soft
+    edge, does to a cell as a whole is left out: a plane, fitted to the logarithms.
+    """
     seen, known = (np.log(picture.ravel() + 8.0) for picture in (board, artwork))
     rows = []
-    for motif, outline in zip(plan.motif, plan.outline, strict=True):
-        contrast = np.log((seen[outline].std() + 0.02) / (known[outline].std() + 0.02))
-        rows.append(
-            (
-                _correlation(seen[motif], known[motif]),
-                _correlation(seen[outline], known[outline]),
-                contrast,
-            )
-        )
+    for motif, outline in _flattenings(plan):
+        around, drawn = outline.flat(seen), outline.flat(known)
+        contrast = np.log((around.std() + 0.02) / (drawn.std() + 0.02))
+        inside = _correlation(motif.flat(seen), motif.flat(known))
+        rows.append((inside, _correlation(around, drawn), contrast))
     return np.array(rows)
 
 
+@dataclass(frozen=True, eq=False)
+class _Flattening:
+    """Takes the best plane out of the pixels at flat indices ``pixels`` (P,); ``planes`` (P, 3) is
+    an orthonormal basis of all planes over them."""
+
+    pixels: NDArray[np.int64]
+    planes: Array
+
+    def flat(self, picture: Array) -> Array:
+        """The pixels (P,) of a raveled picture, less their best plane."""
+        seen = picture[self.pixels]
+        return np.asarray(seen - self.planes @ (self.planes.T @ seen))
+
+
+@lru_cache(maxsize=16)
+def _flattenings(plan: Plan) -> tuple[tuple[_Flattening, _Flattening], ...]:
+    """Those of every cell's motif and outline; kept from photo to photo."""
+
+    def flattening(pixels: NDArray[np.int64]) -> _Flattening:
+        rows, columns = np.divmod(pixels, plan.size_px[0])
+        places = np.column_stack([np.ones(len(pixels)), columns, rows])
+        return _Flattening(pixels, np.linalg.qr(places)[0])
+
+    pairs = zip(plan.motif, plan.outline, strict=True)
+    return tuple((flattening(motif), flattening(outline)) for motif, outline in pairs)
+
+
 def _correlation(a: Array, b: Array) -> float:
-    a, b = a - a.mean(), b - b.mean()
+    """Of two signals (P,) without their means."""
     return float(a @ b / np.sqrt((a @ a) * (b @ b) + 1e-9))
