@@ -72,3 +72,7 @@ def pair_margin(belief: Belief) -> Array:
 def strangeness(belief: Belief) -> float:
     """How unlike the calibration the photo looks, up to ``MOST_STRANGENESS``."""
     return min(belief.typical, MOST_STRANGENESS)
+
+
+def hidden_by(belief):
+    return PAIR_MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped

@@ -18,7 +18,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.belief import STRANGE, Belief, margin_asked, pair_margin, strangeness
+from vision.belief import STRANGE, Belief, hidden_by, margin_asked, pair_margin, strangeness
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -81,6 +81,7 @@ def weigh_pairs(
     """
     distances = belief.distances.copy()
     scale = margin_asked(belief) / pair_margin(belief)
+    hidden_scale = margin_asked(belief) / (pair_margin(belief) - hidden_by(belief))
     shift = SHIFT + SHIFT_PER_STRANGENESS * strangeness(belief)
     for (first, second), cells in _pairs(belief, known, never):
         line = between(first, second, cells)
@@ -90,6 +91,8 @@ def weigh_pairs(
         alone = belief.distances[cells, first] - belief.distances[cells, second]
         backed = (odds * alone > 0) & (abs(odds) >= LEAST_ODDS)
         told = odds * scale[cells]
+        if empty:  # what hides a colour does not hide structure
+            told = told + 2 * line.before * (hidden_scale[cells] - scale[cells])
         told = np.where(backed, np.sign(odds) * np.maximum(abs(told), abs(alone)), told)
         told = np.where(odds * alone < 0, told + alone, told)
         least = belief.distances[cells][:, [first, second]].min(axis=1)
