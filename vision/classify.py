@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
-from vision.belief import STRANGE, Belief
+from vision.belief import FAMILIAR, STRANGE, Belief
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
 from vision.explain import Expected
 from vision.fit import Fit, Scene, fit_to, learned_of, shifted
@@ -47,6 +47,10 @@ MATTE_SCALE = 0.02
 
 SURE = (3.0, 9.0)
 """Margins from which a cell begins to tell, and fully tells, the light of others."""
+
+ALONE = 20.0
+"""How much farther every other label must lie than a strange cell's likeliest for a word on another
+such cell to be heard."""
 
 STRUCTURE_LIMIT = 12.0
 """Twice the log odds that structure alone may bring."""
@@ -95,10 +99,30 @@ def believe(
     scene = replace(scene, noise=_noise_where(typical))
     fit = fit_to(scene, learned, shift, alone)
     distances = weigh_together(lambda shifts: shifted(fit, shifts) + added, labels, kin)[0]
+    distances = as_named(distances, labels)
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
     belief = Belief(names, distances, fit.veil_at(best), typical, clipped)
-    return weigh_pairs(belief, line_between(fit, shift, added), labels, learned.never)
+    return weigh_pairs(belief, line_between(fit, shift, added), labels, learned.never, places_mm)
+
+
+def as_named(distances: Array, labels: Mapping[int, int]) -> Array:
+    """Distances (N, C) once a person's ``labels`` of cells that look like nothing learned are
+    heard: a colour that a lamp has moved out of all that was learned.
+
+    Cells that look as strange, and far likelier that colour than any other, are as near to it as
+    they are to the named cell.
+    """
+    told = distances.copy()
+    best, second = np.partition(distances, 1, axis=1)[:, :2].T
+    alone = (best > STRANGE) & (second - best > ALONE)
+    for label in set(labels.values()):
+        named = [cell for cell, its in labels.items() if its == label and best[cell] > STRANGE]
+        if not named:
+            continue
+        alike = alone & (distances[:, label] == best)
+        told[alike, label] -= distances[named, label].min() - FAMILIAR
+    return told
 
 
 def _structure(distances: Array, structure: Array, palette: Palette) -> Array:

@@ -18,6 +18,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.smooth import leave_one_out
 from vision.belief import STRANGE, Belief, hidden_by, margin_asked, pair_margin, strangeness
 
 Array = NDArray[np.float64]
@@ -70,6 +71,7 @@ def weigh_pairs(
     between: Callable[[int, int, Indices], Between],
     known: Mapping[int, int],
     never: NDArray[np.bool_],
+    places_mm: Array,
 ) -> Belief:
     """``belief`` with each cell's two likeliest labels told apart by all cells between these two.
 
@@ -87,7 +89,11 @@ def weigh_pairs(
         line = between(first, second, cells)
         named = {k: known[i] == second for k, i in enumerate(cells) if i in known}
         empty = second == len(belief.names) - 1
-        odds = 2 * log_odds(line, named, SHIFT_OF_EMPTY if empty else shift)
+        moves = SHIFT_OF_EMPTY if empty else shift
+        if not empty:
+            for _ in range(TRENDS):
+                line = without_trend(line, named, moves, places_mm[cells])
+        odds = 2 * log_odds(line, named, moves)
         alone = belief.distances[cells, first] - belief.distances[cells, second]
         backed = (odds * alone > 0) & (abs(odds) >= LEAST_ODDS)
         told = odds * scale[cells]
@@ -124,6 +130,12 @@ def log_odds(line: Between, known: Mapping[int, bool], shift: float) -> Array:
     ``known``: whether the cells that a person named are the second; ``shift``: how far the line
     may have moved, in standard deviations of a cell's noise.
     """
+    place, middle, half, first, second, prior, said = _weighed(line, known, shift)
+    by_others = prior + said.sum(axis=1, keepdims=True) - said
+    return _log_sum(by_others + second) - _log_sum(by_others + first)
+
+
+def _weighed(line, known, shift):
     moved = max(2 * shift / float(line.apart.max()), LEAST_SHIFT)
     grid = np.meshgrid(SHIFTS * moved, HALVES, WIDTHS, indexing="ij")
     middle, half, width = (axis.reshape(-1, 1) for axis in grid)
@@ -135,8 +147,31 @@ def log_odds(line: Between, known: Mapping[int, bool], shift: float) -> Array:
     said = np.logaddexp(first, second)
     for cell, is_second in known.items():
         said[:, cell] = (second if is_second else first)[:, cell]
-    by_others = prior + said.sum(axis=1, keepdims=True) - said
-    return _log_sum(by_others + second) - _log_sum(by_others + first)
+    return place, middle, half, first, second, prior, said
+
+
+import os
+TRENDS=int(os.environ.get('TRENDS','1'))
+TREND_SD=float(os.environ.get('TSD','0.5'))
+TREND_MM=float(os.environ.get('TMM','70'))
+TNOISE=float(os.environ.get('TN','0.5'))
+
+def without_trend(line, known, shift, places_mm):
+    if len(line.place)<3: return line
+    place, middle, half, first, second, prior, said = _weighed(line, known, shift)
+    total = prior + said.sum(axis=1, keepdims=True)
+    w = np.exp(total - total.max()); w /= w.sum()
+    s2 = np.exp(second - said); 
+    for cell, is_second in known.items():
+        s2[:, cell] = float(is_second)
+    r = place - middle
+    sec, fir = r - half, r + half
+    mean = (w * (s2*sec + (1-s2)*fir)).sum(axis=0)
+    sq = (w * (s2*sec**2 + (1-s2)*fir**2)).sum(axis=0)
+    unit = line.apart / 2
+    noise = np.sqrt(TNOISE**2 + np.maximum(sq-mean**2,0)*unit**2)
+    trend, _ = leave_one_out(places_mm, np.clip(mean*unit,-2,2), noise, ((TREND_SD, TREND_MM),))
+    return replace(line, place=line.place - trend/unit)
 
 
 def _log_density(away: Array) -> Array:
