@@ -65,14 +65,14 @@ def pair_margin(belief: Belief) -> Array:
     """The same (N,) between two labels that were weighed over the whole photo."""
     familiar = FAMILIAR + PAIR_FAMILIAR_PER_STRANGENESS * strangeness(belief)
     strange = np.maximum(0.0, belief.distances.min(axis=1) - familiar)
-    hidden = PAIR_MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
-    return PAIR_MARGIN + hidden + strange
+    return PAIR_MARGIN + pair_hidden(belief) + strange
+
+
+def pair_hidden(belief: Belief) -> Array:
+    """What of ``pair_margin`` (N,) is for a colour that glare or full scale hides."""
+    return PAIR_MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
 
 
 def strangeness(belief: Belief) -> float:
     """How unlike the calibration the photo looks, up to ``MOST_STRANGENESS``."""
     return min(belief.typical, MOST_STRANGENESS)
-
-
-def hidden_by(belief):
-    return PAIR_MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped

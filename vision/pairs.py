@@ -18,8 +18,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.belief import STRANGE, Belief, margin_asked, pair_hidden, pair_margin, strangeness
 from vision.smooth import leave_one_out
-from vision.belief import STRANGE, Belief, hidden_by, margin_asked, pair_margin, strangeness
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -46,6 +46,12 @@ USUAL_HALF, HALF_SPREAD = 0.9, 0.35
 WIDTHS = (0.25, 0.4, 0.6, 0.9)
 OWN_WIDTH = 0.15
 """Width of a heap: shares of a cell's noise, and what is never less, in half distances."""
+
+TREND = ((0.8, 100.0),)
+TREND_NOISE = 0.5
+TREND_FARTHEST = 2.0
+"""How the line may vary over the board, a cell's own scatter, and how far off a cell counts at
+most: in standard deviations of a cell's noise (and mm along the board)."""
 
 FREEDOM = 5.0
 LEAST_ODDS = 4.0
@@ -76,29 +82,27 @@ def weigh_pairs(
     """``belief`` with each cell's two likeliest labels told apart by all cells between these two.
 
     ``between`` gives the cells (K,) by index on the line between two labels by index; ``known``:
-    label of the cells that a person named; ``never`` (N,): cells that are never empty. The
-    distance between the two is stretched by margin asked over ``pair_margin``. Where the photo as
-    a whole and the cell's nearest samples contradict each other, what one says counts against the
-    other.
+    label of the cells that a person named; ``never`` (N,): cells that are never empty;
+    ``places_mm`` (N, 2) of the cells. The distance between the two is stretched by margin asked
+    over ``pair_margin``. Where the photo as a whole and the cell's nearest samples contradict each
+    other, what one says counts against the other.
     """
     distances = belief.distances.copy()
     scale = margin_asked(belief) / pair_margin(belief)
-    hidden_scale = margin_asked(belief) / (pair_margin(belief) - hidden_by(belief))
+    unhidden = margin_asked(belief) / (pair_margin(belief) - pair_hidden(belief))
     shift = SHIFT + SHIFT_PER_STRANGENESS * strangeness(belief)
     for (first, second), cells in _pairs(belief, known, never):
         line = between(first, second, cells)
         named = {k: known[i] == second for k, i in enumerate(cells) if i in known}
         empty = second == len(belief.names) - 1
         moves = SHIFT_OF_EMPTY if empty else shift
-        if not empty:
-            for _ in range(TRENDS):
-                line = without_trend(line, named, moves, places_mm[cells])
+        line = line if empty else without_trend(line, named, moves, places_mm[cells])
         odds = 2 * log_odds(line, named, moves)
         alone = belief.distances[cells, first] - belief.distances[cells, second]
         backed = (odds * alone > 0) & (abs(odds) >= LEAST_ODDS)
         told = odds * scale[cells]
-        if empty:  # what hides a colour does not hide structure
-            told = told + 2 * line.before * (hidden_scale[cells] - scale[cells])
+        if empty:  # glare that hides a colour does not hide what else is seen
+            told += 2 * line.before * (unhidden[cells] - scale[cells])
         told = np.where(backed, np.sign(odds) * np.maximum(abs(told), abs(alone)), told)
         told = np.where(odds * alone < 0, told + alone, told)
         least = belief.distances[cells][:, [first, second]].min(axis=1)
@@ -130,12 +134,52 @@ def log_odds(line: Between, known: Mapping[int, bool], shift: float) -> Array:
     ``known``: whether the cells that a person named are the second; ``shift``: how far the line
     may have moved, in standard deviations of a cell's noise.
     """
-    place, middle, half, first, second, prior, said = _weighed(line, known, shift)
-    by_others = prior + said.sum(axis=1, keepdims=True) - said
-    return _log_sum(by_others + second) - _log_sum(by_others + first)
+    heaps = _heaps(line, known, shift)
+    by_others = heaps.prior + heaps.said.sum(axis=1, keepdims=True) - heaps.said
+    return _log_sum(by_others + heaps.second) - _log_sum(by_others + heaps.first)
 
 
-def _weighed(line, known, shift):
+def without_trend(
+    line: Between, known: Mapping[int, bool], shift: float, places_mm: Array
+) -> Between:
+    """``line`` without what varies smoothly over the board, places (K, 2) mm: two lamps from two
+    sides move the line further on one side than on the other.
+
+    How far every cell lies from the middle of its heap, whichever that is, is smoothed over the
+    board; no cell tells its own trend.
+    """
+    heaps = _heaps(line, known, shift)
+    weight = heaps.prior + heaps.said.sum(axis=1, keepdims=True)
+    weight = np.exp(weight - weight.max())
+    weight /= weight.sum()
+    is_second = np.exp(heaps.second - heaps.said)
+    for cell, second in known.items():
+        is_second[:, cell] = second
+    off = line.place - heaps.middle
+    if_first, if_second = off + heaps.half, off - heaps.half
+    mean = (weight * (if_first + is_second * (if_second - if_first))).sum(axis=0)
+    square = weight * (if_first**2 + is_second * (if_second**2 - if_first**2))
+    unit = line.apart / 2
+    unsure = unit * np.sqrt(np.maximum(square.sum(axis=0) - mean**2, 0))
+    off_sd = np.clip(mean * unit, -TREND_FARTHEST, TREND_FARTHEST)
+    trend, _ = leave_one_out(places_mm, off_sd, np.hypot(TREND_NOISE, unsure), TREND)
+    return replace(line, place=line.place - trend / unit)
+
+
+@dataclass(frozen=True, eq=False)
+class _Heaps:
+    """G possible pairs of heaps: their ``middle``, ``half`` distance and log ``prior`` (G, 1); log
+    densities (G, K) of every cell in the ``first``, in the ``second``, and as it is ``said``."""
+
+    middle: Array
+    half: Array
+    prior: Array
+    first: Array
+    second: Array
+    said: Array
+
+
+def _heaps(line: Between, known: Mapping[int, bool], shift: float) -> _Heaps:
     moved = max(2 * shift / float(line.apart.max()), LEAST_SHIFT)
     grid = np.meshgrid(SHIFTS * moved, HALVES, WIDTHS, indexing="ij")
     middle, half, width = (axis.reshape(-1, 1) for axis in grid)
@@ -147,31 +191,7 @@ def _weighed(line, known, shift):
     said = np.logaddexp(first, second)
     for cell, is_second in known.items():
         said[:, cell] = (second if is_second else first)[:, cell]
-    return place, middle, half, first, second, prior, said
-
-
-import os
-TRENDS=int(os.environ.get('TRENDS','1'))
-TREND_SD=float(os.environ.get('TSD','0.5'))
-TREND_MM=float(os.environ.get('TMM','70'))
-TNOISE=float(os.environ.get('TN','0.5'))
-
-def without_trend(line, known, shift, places_mm):
-    if len(line.place)<3: return line
-    place, middle, half, first, second, prior, said = _weighed(line, known, shift)
-    total = prior + said.sum(axis=1, keepdims=True)
-    w = np.exp(total - total.max()); w /= w.sum()
-    s2 = np.exp(second - said); 
-    for cell, is_second in known.items():
-        s2[:, cell] = float(is_second)
-    r = place - middle
-    sec, fir = r - half, r + half
-    mean = (w * (s2*sec + (1-s2)*fir)).sum(axis=0)
-    sq = (w * (s2*sec**2 + (1-s2)*fir**2)).sum(axis=0)
-    unit = line.apart / 2
-    noise = np.sqrt(TNOISE**2 + np.maximum(sq-mean**2,0)*unit**2)
-    trend, _ = leave_one_out(places_mm, np.clip(mean*unit,-2,2), noise, ((TREND_SD, TREND_MM),))
-    return replace(line, place=line.place - trend/unit)
+    return _Heaps(middle, half, prior, first, second, said)
 
 
 def _log_density(away: Array) -> Array:
