@@ -11,8 +11,11 @@ from scoring.types import EMPTY
 from tests.vision.practice import final_board, photo_of, practice, snap
 from vision.colour import linear_from_srgb
 from vision.find import find_board
+from vision.level import level_artwork, plan_of
 from vision.read import look
+from vision.sample import structure_of
 from vision.types import Evidence, Photo
+from vision.view import grey_of
 
 KIND = "hex-pointy"
 TALL_MM = 9.0
@@ -81,3 +84,24 @@ def test_the_light_over_the_board_is_told_from_the_board(gain: tuple[float, floa
     found = looked(filtered, height).light.gain / looked(photo, height).light.gain
 
     np.testing.assert_allclose(found, np.tile(gain, (len(found), 1)), rtol=0.08)
+
+
+@pytest.mark.parametrize("slope", [(0.0, 0.0), (0.06, 0.0), (-0.03, 0.05)])
+def test_a_slope_of_the_light_hides_no_likeness(slope: tuple[float, float]) -> None:
+    """As a soft shadow does, the light falls by up to four fifths across one cell of faint print,
+    in which NumPy's plain correlation then sees the shadow alone."""
+    table = practice(KIND).table
+    plan = plan_of(table.sheet.lattice)
+    artwork = grey_of(level_artwork(table.artwork, plan)).astype(float)
+    middle = len(plan.motif) // 2
+    cell = plan.motif[middle]
+    rows, columns = np.indices(artwork.shape)
+    fall = slope[0] * columns + slope[1] * rows
+    shadowed = (artwork + 8.0) * np.exp(fall - fall.ravel()[cell].mean()) - 8.0
+    plain = np.corrcoef(np.log(shadowed.ravel()[cell] + 8), np.log(artwork.ravel()[cell] + 8))
+
+    likeness = structure_of(shadowed, artwork, plan)[middle]
+
+    assert (plain[0, 1] > 0.99) == (slope == (0.0, 0.0))
+    assert likeness[:2] == pytest.approx((1.0, 1.0), abs=1e-6)
+    assert likeness[2] == pytest.approx(0.0, abs=1e-6)
