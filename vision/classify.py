@@ -93,9 +93,9 @@ def believe(
     alone = fit_to(scene, learned, before=one_by_one)
     added = _structure(alone.distances, samples.structure, palette)
     shift = weigh_together(lambda shifts: shifted(alone, shifts) + added, labels, kin)[1]
-    fit = fit_to(scene, learned, shift, alone)
-    added = _structure(fit.distances, samples.structure, palette)
-    typical = float(np.median((fit.distances + added).min(axis=1)))
+    told_by_all = shifted(alone, shift[None])[0]
+    added = _structure(told_by_all, samples.structure, palette)
+    typical = float(np.median((told_by_all + added).min(axis=1)))
     scene = replace(scene, noise=_noise_where(typical))
     fit = fit_to(scene, learned, shift, alone)
     distances = weigh_together(lambda shifts: shifted(fit, shifts) + added, labels, kin)[0]

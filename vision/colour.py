@@ -23,6 +23,10 @@ INTENSITY_CHROMA = np.array([[1 / 3, 1 / 3, 1 / 3], [0.5, -0.5, 0.0], [0.25, 0.2
 FROM_INTENSITY_CHROMA = np.linalg.inv(INTENSITY_CHROMA)
 
 
+_LAB_FROM_CURVES = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+_KNEE, _STEEP = 216 / 24389, 24389 / 27 / 116
+
+
 def linear_from_srgb(pixels: NDArray[np.uint8]) -> Array:
     """Linear RGB in [0, 1] of 8-bit sRGB of any shape (IEC 61966-2-1:1999, clause 5.2)."""
     return _LINEAR[pixels]
@@ -41,6 +45,13 @@ def lab_from_linear(rgb: Array) -> Array:
     Source: CIE 15:2004, clause 8.2.1, with the exact constants 216/24389 and 24389/27.
     """
     t = np.maximum(rgb, 0) @ RGB_TO_XYZ.T / WHITE_XYZ
-    f = np.where(t > 216 / 24389, np.cbrt(t), (24389 / 27 * t + 16) / 116)
-    fx, fy, fz = f[..., 0], f[..., 1], f[..., 2]
-    return np.stack([116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)], axis=-1)
+    curves = np.where(t > _KNEE, np.cbrt(t), _STEEP * t + 16 / 116)
+    return curves @ _LAB_FROM_CURVES.T - (16.0, 0.0, 0.0)
+
+
+def lab_slopes(rgb: Array) -> Array:
+    """Change of CIELAB (..., 3, 3) per change of each channel of linear sRGB (..., 3), none
+    negative: the derivative of ``lab_from_linear``."""
+    t = rgb @ RGB_TO_XYZ.T / WHITE_XYZ
+    steep = np.where(t > _KNEE, 1 / (3 * np.cbrt(np.maximum(t, _KNEE)) ** 2), _STEEP)
+    return np.asarray(_LAB_FROM_CURVES @ (steep[..., None] * (RGB_TO_XYZ / WHITE_XYZ[:, None])))

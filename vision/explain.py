@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import FROM_INTENSITY_CHROMA, lab_from_linear
+from vision.colour import FROM_INTENSITY_CHROMA, lab_slopes
 
 Array = NDArray[np.float64]
 
@@ -146,17 +146,7 @@ def whitening_at(cells: Array, noise: float, chroma_sd: Array | float) -> Array:
     independent standard deviations: ``noise`` on each axis of CIELAB, and the light's own
     chromaticity uncertain by ``chroma_sd`` (log; one for all, or (1, 1, 2))."""
     cells = np.maximum(cells, 1e-4)
-    slopes = _lab_slopes(cells)
+    slopes = lab_slopes(cells)
     along = slopes @ (cells[:, :, None] * FROM_INTENSITY_CHROMA[None, :, 1:]) * chroma_sd
     covariance = np.eye(3) * noise**2 + along @ along.transpose(0, 2, 1)
     return np.linalg.solve(np.linalg.cholesky(covariance), slopes)
-
-
-def _lab_slopes(cells: Array) -> Array:
-    """Change of CIELAB (N, 3, 3) per change of each of the channels of ``cells`` (N, 3)."""
-    here, step = lab_from_linear(cells), 1e-4 + 0.01 * cells
-    moved = [
-        (lab_from_linear(cells + step * one) - here) / step[:, k : k + 1]
-        for k, one in enumerate(np.eye(3))
-    ]
-    return np.stack(moved, axis=2)

@@ -86,30 +86,58 @@ class Scene:
 
 
 @dataclass(frozen=True, eq=False)
+class Pairs:
+    """P pairs of a cell and a sample by index, with the sample's label; those of one cell and label
+    stand side by side."""
+
+    cell: NDArray[np.int64]
+    sample: NDArray[np.int64]
+    label: NDArray[np.int64]
+
+    @cached_property
+    def first(self) -> NDArray[np.int64]:
+        """Where each of the G groups of one cell and label begins."""
+        changes = (np.diff(self.cell, prepend=-1) != 0) | (np.diff(self.label, prepend=-1) != 0)
+        return np.flatnonzero(changes)
+
+    def means(self, cost: Array) -> Array:
+        """Mean cost (S, G) of the pairs (S, P) in each group."""
+        number = np.diff(self.first, append=len(self.cell))
+        return np.add.reduceat(cost, self.first, axis=1) / number
+
+
+@dataclass(frozen=True, eq=False)
 class Fit:
     """How the learned samples explain every cell under one shift of the light: distances (N, C);
-    the nearest samples of each label as P pairs, in the order of cell and label, with the cell's
-    and the sample's index, and their explanations (1, P); those of the empty cells (1, N)."""
+    the ``nearest`` samples of each label and their explanations (1, P); those of the empty cells
+    (1, N)."""
 
     scene: Scene
     learned: Learned
     distances: Array
-    cell: NDArray[np.int64]
-    sample: NDArray[np.int64]
+    nearest: Pairs
     piece: Explained
     empty: Explained
+
+    @cached_property
+    def near(self) -> Pairs:
+        """The nearest samples but for labels that no likely shift brings near."""
+        of = self.nearest
+        near = self.distances[of.cell, of.label] <= self.distances.min(axis=1)[of.cell] + FAR
+        return Pairs(of.cell[near], of.sample[near], of.label[near])
 
     def own_colours(self, labels: NDArray[np.int64]) -> Array:
         """Shaded colour (N, 3) of the nearest sample of each cell's label."""
         pair = self._nearest(labels)
-        return self.learned.samples[self.sample[pair]] * np.exp(self.piece.shading[0, pair, None])
+        shading = np.exp(self.piece.shading[0, pair, None])
+        return self.learned.samples[self.nearest.sample[pair]] * shading
 
     def explained(self, labels: NDArray[np.int64]) -> Array:
         """Colour (N, 3) of each cell as the nearest sample of its label explains it, in a light
         that did not shift."""
         pair = self._nearest(labels)
         lamp, _ = lights_under(self.scene, STILL[None])
-        more = self.piece.veil[0, pair] - self.learned.veils[self.sample[pair]]
+        more = self.piece.veil[0, pair] - self.learned.veils[self.nearest.sample[pair]]
         return self.own_colours(labels) + more[:, None] * lamp[0]
 
     def shading_at(self, labels: NDArray[np.int64]) -> Array:
@@ -127,9 +155,10 @@ class Fit:
     def _nearest(self, labels: NDArray[np.int64]) -> NDArray[np.int64]:
         """The pair (N,) of each cell with the nearest sample of its label, or of any where no
         sample of that label came near."""
-        other = self.learned.labels[self.sample] != labels[self.cell]
-        order = np.lexsort((self.piece.cost[0], other, self.cell))
-        return order[np.unique(self.cell[order], return_index=True)[1]]
+        cell = self.nearest.cell
+        other = self.nearest.label != labels[cell]
+        order = np.lexsort((self.piece.cost[0], other, cell))
+        return order[np.unique(cell[order], return_index=True)[1]]
 
 
 def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | None = None) -> Fit:
@@ -154,12 +183,13 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
     piece = Explained(every.cost[:, best], every.shading[:, best], every.veil[:, best])
     empty = _empties(scene, learned, lights)
     distances = np.full((cells, labels + 1), np.inf)
-    distances[:, :-1][near] = _group_means(piece.cost, cell[best], label[best])[0]
+    nearest = Pairs(cell[best], sample[best], label[best])
+    distances[:, :-1][near] = nearest.means(piece.cost)[0]
     distances[:, -1] = np.where(learned.never, NEVER, empty.cost[0])
     if before is not None:
         more = np.maximum(distances.min(axis=1) - before.distances.min(axis=1), 0.0)
         distances[:, :-1][~near] = (pieces + more[:, None])[~near]
-    return Fit(scene, learned, distances, cell[best], sample[best], piece, empty)
+    return Fit(scene, learned, distances, nearest, piece, empty)
 
 
 def shifted(fit: Fit, shifts: Array) -> Array:
@@ -167,25 +197,14 @@ def shifted(fit: Fit, shifts: Array) -> Array:
 
     What is far off there stays as far off: no likely shift brings it near.
     """
-    learned = fit.learned
-    label = learned.labels[fit.sample]
-    far = fit.distances[fit.cell, label] > fit.distances.min(axis=1)[fit.cell] + FAR
-    cell, sample, label = fit.cell[~far], fit.sample[~far], label[~far]
+    near, learned = fit.near, fit.learned
     lights = lights_under(fit.scene, shifts)
-    piece = _pieces(fit.scene, learned, cell, sample, lights)
+    piece = _pieces(fit.scene, learned, near.cell, near.sample, lights)
     empty = _empties(fit.scene, learned, lights)
     distances = np.tile(fit.distances, (len(shifts), 1, 1))
-    group = np.unique(cell * len(learned.names) + label)
-    means = _group_means(piece.cost, cell, label)
-    distances[:, group // len(learned.names), group % len(learned.names)] = means
+    distances[:, near.cell[near.first], near.label[near.first]] = near.means(piece.cost)
     distances[:, :, -1] = np.where(learned.never, NEVER, empty.cost)
     return distances
-
-
-def _group_means(cost: Array, cell: NDArray[np.int64], label: NDArray[np.int64]) -> Array:
-    """Mean cost (S, G) of the pairs of each cell and label, which stand side by side."""
-    first = np.flatnonzero((np.diff(cell, prepend=-1) != 0) | (np.diff(label, prepend=-1) != 0))
-    return np.add.reduceat(cost, first, axis=1) / np.diff(first, append=len(cell))
 
 
 def _pieces(
