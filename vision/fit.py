@@ -175,9 +175,9 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
     lights = lights_under(scene, shift[None])
     every = _pieces(scene, learned, cell, sample, lights)
     label = learned.labels[sample]
-    order = np.lexsort((every.cost[0], label, cell))
-    group = (cell * labels + label)[order]
-    first = np.flatnonzero(np.diff(group, prepend=-1))
+    group = cell * labels + label
+    order = np.lexsort((every.cost[0], group))
+    first = np.flatnonzero(np.diff(group[order], prepend=-1))
     rank = np.arange(len(order)) - np.repeat(first, np.diff(first, append=len(order)))
     best = order[rank < NEIGHBOURS]
     piece = Explained(every.cost[:, best], every.shading[:, best], every.veil[:, best])

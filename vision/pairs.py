@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,7 +120,7 @@ def _pairs(
             two[cell] = -1
     two[belief.distances.min(axis=1) > STRANGE] = -1
     two[never & (two[:, 1] == len(belief.names) - 1)] = -1
-    for first, second in combinations(range(len(belief.names)), 2):
+    for first, second in sorted({(int(a), int(b)) for a, b in two if a >= 0}):
         cells = np.flatnonzero((two == (first, second)).all(axis=1))
         differ = abs(belief.distances[cells, first] - belief.distances[cells, second])
         if (differ < NEAR).any():
