@@ -45,8 +45,9 @@ def lab_from_linear(rgb: Array) -> Array:
     Source: CIE 15:2004, clause 8.2.1, with the exact constants 216/24389 and 24389/27.
     """
     t = np.maximum(rgb, 0) @ RGB_TO_XYZ.T / WHITE_XYZ
-    curves = np.where(t > _KNEE, np.cbrt(t), _STEEP * t + 16 / 116)
-    return curves @ _LAB_FROM_CURVES.T - (16.0, 0.0, 0.0)
+    f = np.where(t > _KNEE, np.cbrt(t), _STEEP * t + 16 / 116)
+    fx, fy, fz = f[..., 0], f[..., 1], f[..., 2]
+    return np.stack([116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)], axis=-1)
 
 
 def lab_slopes(rgb: Array) -> Array:

@@ -13,6 +13,7 @@ from vision.colour import (
     INTENSITY_CHROMA,
     LUMINANCE,
     lab_from_linear,
+    lab_slopes,
     linear_from_srgb,
 )
 
@@ -119,3 +120,23 @@ def test_dimming_changes_intensity_and_neither_chroma() -> None:
 
     np.testing.assert_allclose(after - before, [[np.log(0.5), 0, 0]], atol=1e-12)
     np.testing.assert_allclose(before @ FROM_INTENSITY_CHROMA.T, light, atol=1e-12)
+
+
+def test_slopes_are_those_of_colour_science_lab(colour_science: ModuleType) -> None:
+    """Central differences of another library's CIELAB; from black, where the curve is straight, to
+    full scale."""
+    rgb = np.vstack([np.zeros((1, 3)), linear_from_srgb(colours())])
+    step = 1e-6
+    matrix = np.array(
+        [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    )  # IEC 61966-2-1:1999, clause 5.2
+    white = matrix.sum(axis=1)
+    chromaticity = white[:2] / white.sum()
+
+    def lab(linear: np.ndarray) -> np.ndarray:
+        return np.asarray(colour_science.XYZ_to_Lab(linear @ matrix.T, chromaticity))
+
+    steps = step * np.eye(3)
+    expected = np.stack([(lab(rgb + one) - lab(rgb - one)) / (2 * step) for one in steps], axis=2)
+
+    np.testing.assert_allclose(lab_slopes(rgb), expected, rtol=1e-4, atol=1e-2)
