@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Palette
 from scoring.types import EMPTY
+from vision.absent import weigh_absent
 from vision.belief import FAMILIAR, STRANGE, Belief
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
 from vision.explain import Expected
@@ -103,7 +104,9 @@ def believe(
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
     belief = Belief(names, distances, fit.veil_at(best), typical, clipped)
-    return weigh_pairs(belief, line_between(fit, shift, added), labels, learned.never, places_mm)
+    between = line_between(fit, shift, added)
+    told_apart = weigh_pairs(belief, between, labels, learned.never, places_mm)
+    return weigh_absent(told_apart, labels)
 
 
 def as_named(distances: Array, labels: Mapping[int, int]) -> Array:

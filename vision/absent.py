@@ -1,0 +1,42 @@
+"""Whole colours doubted for the sake of a near one of which nothing is seen on the board.
+
+A strange lamp may move all pieces of a colour onto the place of another. Where both lie on the
+board they are told apart (``vision.pairs``); where the other is nowhere to be seen, these may be
+it. One word on one of the pieces settles the colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from vision.belief import Belief, margin_asked, strangeness
+
+GAP = 10.0
+GAP_PER_STRANGENESS = 10.0
+"""A colour is near another while its pieces' distances to the two differ by less than this
+(median), the more the stranger the light is."""
+
+DOUBTED = 0.5
+"""Share of the margin asked that is left between the two."""
+
+
+def weigh_absent(belief: Belief, labels: Mapping[int, int]) -> Belief:
+    """``belief`` with all cells of a colour doubted that may be of a near one that is likeliest
+    nowhere, unless one of the colour is among those that a person named (``labels``, by index)."""
+    likeliest = belief.distances.argmin(axis=1)
+    pieces = range(len(belief.names) - 1)
+    seen = [label for label in pieces if (likeliest == label).any()]
+    near = GAP + GAP_PER_STRANGENESS * strangeness(belief)
+    left = DOUBTED * margin_asked(belief)
+    distances = belief.distances.copy()
+    for label in set(seen) - set(labels.values()):
+        cells = np.flatnonzero(likeliest == label)
+        own = belief.distances[cells, label]
+        for other in set(pieces) - set(seen):
+            gap = belief.distances[cells, other] - own
+            if np.median(gap) < near:
+                distances[cells, other] = own + np.minimum(gap, left[cells])
+    return replace(belief, distances=distances)
