@@ -11,6 +11,11 @@ from vision.types import ODD, CellReading, Samples
 BURNT_SHARE = 0.25
 GLARE_VEIL = 0.25
 
+UNLIKE = 10.0
+UNEVEN = 0.3
+"""A cell that looks unlike its likeliest label by this distance, and has this share of the unrest
+that alone makes it odd, may be covered: that of its own colour is seldom both."""
+
 
 def alarm_of(belief: Belief) -> str | None:
     """What to tell the host where the whole photo looks unlike what was learned, else None."""
@@ -45,6 +50,12 @@ def _name_cell(
     if samples.unrest[i] > usual_unrest:
         return CellReading(
             ODD, _everything(belief, order), "its surface is uneven: something may lie over it"
+        )
+    if best > UNLIKE and samples.unrest[i] > UNEVEN * usual_unrest:
+        return CellReading(
+            ODD,
+            _everything(belief, order),
+            "it looks unlike every colour, and uneven: something may lie over it",
         )
     if samples.burnt[i] > BURNT_SHARE and likeliest != EMPTY:
         return CellReading(likeliest, _everything(belief, order), "it is burnt out by glare")
