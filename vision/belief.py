@@ -21,7 +21,7 @@ nothing looks quite as learned, the light is not the one that was learned."""
 MARGIN_PER_VEIL = 15.0
 """Under glare the margin grows: the lamp that throws it has a colour of its own."""
 
-MARGIN_PER_CLIPPED = 12.0
+MARGIN_PER_CLIPPED = 18.0
 """Where a channel is at full scale, only the least of it is known: white glare and colour mix."""
 
 FAMILIAR = 6.0

@@ -32,7 +32,9 @@ from vision.pairs import (
 )
 
 SHIFT = 1.0
-PLACES_MM = np.array([[0, 0], [25, 10], [60, 0], [80, 30], [120, 15], [150, 40], [90, 90], [20, 70]])
+PLACES_MM = np.array(
+    [[0, 0], [25, 10], [60, 0], [80, 30], [120, 15], [150, 40], [90, 90], [20, 70]]
+)
 
 
 def line(places: list[float], apart: float = 2.5) -> Between:
@@ -213,7 +215,9 @@ def test_a_cell_whose_own_samples_say_otherwise_is_in_doubt_not_overruled() -> N
     after = weigh_pairs(before, between, {}, np.zeros(3, bool), PLACES_MM[:3])
 
     gap = after.distances[0, 1] - after.distances[0, 0]
-    unopposed = weigh_pairs(belief([[1, 9, 40, 90]] * 3), between, {}, np.zeros(3, bool), PLACES_MM[:3])
+    unopposed = weigh_pairs(
+        belief([[1, 9, 40, 90]] * 3), between, {}, np.zeros(3, bool), PLACES_MM[:3]
+    )
     assert gap <= unopposed.distances[0, 1] - unopposed.distances[0, 0] - 8 + 1e-9
 
 
