@@ -172,17 +172,32 @@ def tally(
 @app.command()
 def trial(
     table: TableArg,
-    photo: Annotated[Path, typer.Argument(help="Photo of a board that you arranged.")],
     plan: Annotated[Path, typer.Option(help="Which piece lies where on it (text).")],
+    photo: Annotated[
+        Path | None, typer.Argument(help="Photo of a board that you arranged.")
+    ] = None,
+    layout: Annotated[
+        Path | None,
+        typer.Option(
+            help="Plan of the known layout that still lies there: writes to --plan which of its "
+            "pieces to exchange."
+        ),
+    ] = None,
     corners: Corners = None,
 ) -> None:
     """Try a new table on one arranged board: how it did, and what to change.
 
+    tallyglass trial kitchen.table --layout layout.txt --plan arranged.txt
     tallyglass trial kitchen.table arranged.jpg --plan arranged.txt
     """
-    from desk.trial import run_trial
+    from desk.trial import run_trial, write_exchange
 
-    raise typer.Exit(run_trial(table, photo, plan, corners))
+    if layout and not photo:
+        write_exchange(table, layout, plan)
+    elif photo and not layout:
+        raise typer.Exit(run_trial(table, photo, plan, corners))
+    else:
+        raise typer.BadParameter("give the photo of the arranged board, or --layout to arrange it.")
 
 
 @app.command()

@@ -9,11 +9,13 @@ from pathlib import Path
 from calibrate.judge import judge
 from calibrate.store import load_table
 from calibrate.types import Table
-from desk.given import parse_corners, text_of
+from desk.durable import write_whole
+from desk.given import GivenError, parse_corners, text_of
 from desk.photo_file import photo_in
+from desk.rearranging import close_colours, rearranged
 from desk.say import so_many
 from desk.shelf import table_file
-from scoring.grid import parse_grid
+from scoring.grid import format_grid, parse_grid
 from scoring.types import Grid
 from vision.read import read_photo
 from vision.types import Reading
@@ -31,6 +33,18 @@ def run_trial(table: Path, photo: Path, plan: Path, corners: tuple[str, ...] | N
     reading = read_photo(shown, known, parse_corners(corners) if corners else None)
     print(*trial_words(reading, truth, known), sep="\n")
     return WRONG if silent_errors(reading, truth) else 0
+
+
+def write_exchange(table: Path, layout: Path, plan: Path) -> None:
+    """Write the plan of a trial's layout that comes of the known one, and say what to exchange."""
+    if plan.exists():
+        raise GivenError(str(plan), "exists already; choose another name or move it away.")
+    known = load_table(table_file(table))
+    laid = parse_grid(text_of(layout), known.sheet, str(layout))
+    grid, moves = rearranged(known.sheet, laid, close_colours(known))
+    write_whole(plan, format_grid(grid, known.sheet).encode())
+    print(*(f"- {move.words()}" for move in moves), sep="\n")
+    print(f"{plan}: what lies there then. Photograph the board, and give the photo with this plan.")
 
 
 def silent_errors(reading: Reading, truth: Grid) -> list[str]:

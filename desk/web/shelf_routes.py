@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from calibrate.store import load_table
+from desk.rearranging import close_colours, rearranged
 from desk.shelf import Shelf, Version
 from desk.table_file import limits_told, packed_table, take_in
 from desk.trial import silent_errors, trial_words
@@ -31,11 +32,14 @@ from desk.web.routes.asked import (
 )
 from desk.web.work import FIGURES, table_at
 from scoring.errors import TallyglassError
-from scoring.grid import parse_grid
+from scoring.grid import format_grid, parse_grid
+from scoring.sheet import GameSheet
 from vision.decode import load_photo
 from vision.read import read_photo
 
 router = APIRouter(prefix="/api", responses=REFUSALS)
+
+LEARNING = "calibration/"
 
 FILE: dict[int | str, dict[str, Any]] = {200: {"content": {"application/zip": {}}}}
 FILE_BODY: dict[str, Any] = {
@@ -147,9 +151,37 @@ def tried(job: TrialJob) -> dict[str, Any]:
 
 @router.get("/shelf/{table}/trial", summary="What to lay to try a table")
 def trial_layout(request: Request, table: Named) -> dict[str, Any]:
-    """Another layout than the one that it was learned from, as letters and as a picture."""
+    """Another layout than the one that it was learned from, as letters and as a picture.
+
+    ``exchange`` is one that comes of the known layout by a few ``moves``, while that still lies on
+    the board; ``pieces`` counts what is picked up. It is null where the table was not learned here.
+    """
     sheet = office_of(request).files.table_sheet(table)
-    plan = trial_plan(sheet)
+    return {**layout_told(sheet, trial_plan(sheet)), "exchange": exchange_told(request, table)}
+
+
+def exchange_told(request: Request, table: str) -> dict[str, Any] | None:
+    """The known layout that this table was learned from, and how to make a trial's layout of it."""
+    office = office_of(request)
+    kept = shelf_of(request)
+    versions = {one.id for one in kept.history(kept.name_of(table))}
+    learned = (office.calibration(log.partition("/")[2]) for log in office.journal.logs(LEARNING))
+    plan = next((made.plan for made in learned if made.table in versions), None)
+    if plan is None:
+        return None
+    known = load_table(office.files.table(table))
+    try:
+        laid = parse_grid(plan, known.sheet, "The plan")
+    except TallyglassError:  # the sheet that the table was given since has other colours
+        return None
+    grid, moves = rearranged(known.sheet, laid, close_colours(known))
+    told = layout_told(known.sheet, format_grid(grid, known.sheet))
+    pieces = sum(move.pieces for move in moves)
+    return {**told, "moves": [move.words() for move in moves], "pieces": pieces}
+
+
+def layout_told(sheet: GameSheet, plan: str) -> dict[str, str]:
+    """A layout as letters and as a picture."""
     return {"plan": plan, "svg": layout_svg(sheet, parse_grid(plan, sheet, "The plan"))}
 
 

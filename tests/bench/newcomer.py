@@ -4,11 +4,14 @@
 
 For each of the three invented games a new box is made (its board printed without corner marks, its
 pieces, its cards) and photographed in a light of its own. A newcomer then goes through the desk's
-interface, as the page does: sheet from a photo of the empty board, colours from a row, a photo of
-each card, a table learned from two layout photos, a trial, and the game of two players up to their
-totals. The program never sees the game's own sheet. Whatever it asks is answered with the truth,
-and each act of a person is counted: photos, taps, words and numbers typed, pieces laid. Rules are
-those that a new sheet begins with, for others are written in its text. The tally must be the truth.
+interface, as the page does: sheet from a photo of the empty board, colours from a row under the
+names that are proposed, a table learned from that first photo and two of a known layout, a trial
+for which some of its pieces change places, all cards in one photo (2000 by 1500 px, a quarter of
+what a phone saves; what is not found in it is photographed again), and the game of two players up
+to their totals. The program never sees the game's own sheet. Whatever it asks is answered with the
+truth, and each act of a person is counted: photos, taps, words and numbers typed, pieces and cards
+laid, and a look at each picture that must be right, each card by itself. Rules are those that a new
+sheet begins with, for others are written in its text. The tally must be the truth.
 
 Seconds an act are by hand, no source, and meant to be more than a patient person needs.
 """
@@ -28,6 +31,7 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
@@ -44,6 +48,7 @@ from samples.conditions import Conditions
 from samples.finish import encode
 from samples.game import Game, draw_game
 from samples.kits import Kit, sheet_kit
+from samples.laid_cards import CardsShot, take_cards
 from samples.photographer import Shot, empty_grid, take_photo
 from samples.spread import take_row
 from scoring.grid import parse_grid
@@ -98,7 +103,8 @@ class Unmet(Exception):
 
 @dataclass
 class Newcomer:
-    """One person with one unknown box in front of the desk."""
+    """One person with one unknown box in front of the desk; ``colours`` and ``cards`` are the names
+    that were taken for them, by their names in the box."""
 
     client: TestClient
     true: GameSheet
@@ -111,6 +117,8 @@ class Newcomer:
     sheet: str = ""
     table: str = ""
     taken_s: float = 0.0
+    colours: dict[str, str] = field(default_factory=dict)
+    cards: dict[str, str] = field(default_factory=dict)
 
     def post(self, path: str, form: Mapping[str, Any]) -> dict[str, Any]:
         """What the desk answers. Raises Unmet where it refuses."""
@@ -127,6 +135,11 @@ class Newcomer:
         if answer.status_code >= 400:
             raise Unmet(f"{path}: {answer.json()['problem']}")
         return answer.json()
+
+    def laid(self, plan: str) -> dict[str, str]:
+        """What lies where by a plan in the letters of the sheet that was made, as the box has it."""
+        names = {mine: true for true, mine in self.colours.items()} | {EMPTY: EMPTY}
+        return {cell: names[colour] for cell, colour in parse_grid(plan, self.made()).items()}
 
     def snapped(self, grid: Mapping[str, str]) -> Shot:
         """A photo of the board with these pieces on it, by this table's light."""
@@ -174,12 +187,12 @@ def board_and_colours(one: Newcomer) -> None:
     anchored(one, form)
     colours = [colour.name for colour in one.true.colours]
     names = row_names(one, form, colours)
-    one.diary.did("word", 1 + sum(a != b for a, b in zip(names, colours, strict=True)))
+    one.colours = dict(zip(colours, names, strict=True))
     one.diary.did("number")  # the height of a piece
     one.diary.did("tap")
-    listed = [{"name": name} for name in colours]
+    listed = [{"name": name} for name in names]
     height = one.true.piece_height_mm
-    made = {"name": one.true.name, "colours": listed, "piece_height_mm": height}
+    made = {"name": f"My game {one.seed}", "colours": listed, "piece_height_mm": height}
     one.sheet = one.post("/boards/sheet", form | made)["name"]
 
 
@@ -201,7 +214,8 @@ def anchored(one: Newcomer, form: dict[str, Any]) -> None:
 
 
 def row_names(one: Newcomer, form: Mapping[str, Any], colours: list[str]) -> list[str]:
-    """The names proposed for a row of the pieces, from left to right as they were laid."""
+    """The names proposed for a row of the pieces, from left to right as they were laid, once a
+    look has shown that each piece has its line; else they are typed."""
     outline = np.array(one.true.lattice.cells[0].polygon_mm)
     paints = piece_paints(one.true, one.seed)
     started = time.monotonic()
@@ -213,77 +227,129 @@ def row_names(one: Newcomer, form: Mapping[str, Any], colours: list[str]) -> lis
     row = one.send("/photos", jpeg)["photo"]
     told = one.post("/boards/colours", {**form, "row": row})
     names = [colour["name"] for colour in told["colours"]]
-    return names if len(names) == len(colours) else [""] * len(colours)
+    one.diary.did("look")
+    if len(names) == len(colours):
+        return names
+    one.diary.did("word", len(colours))
+    return colours
 
 
 def cards_photographed(one: Newcomer) -> None:
-    """Every card with a pattern: photographed, asked inks answered, confirmed, named."""
+    """All cards with a pattern in one photo, those that are not found in it once more; asked inks
+    answered, each card confirmed and given its points; the table is given the sheet with them."""
     edition = invent_edition(one.true, piece_paints(one.true, one.seed), one.seed)
     named: list[dict[str, Any]] = []
-    for card in one.true.cards:
-        if card.pattern:
-            named += card_added(one, card, edition, named)
+    waiting = list(one.true.cards)
+    for _ in range(3):
+        if waiting:
+            waiting = cards_added(one, waiting, edition, named)
+    if waiting:
+        raise Unmet(f"{[card.name for card in waiting]} were not found on three photos")
+    one.diary.did("tap")
+    one.table = one.post(f"/shelf/{one.table}/sheet", {"sheet": one.sheet})["id"]
 
 
-def card_added(
-    one: Newcomer, card: Card, edition: Any, named: list[dict[str, Any]]
-) -> list[dict[str, Any]]:
-    """One card, added to the sheet; the inks that are known from it."""
-    started = time.monotonic()
-    board = card_board(one.true, card, edition, one.seed)
-    stand = one.light.snapped(one.rng, one.difficulty)
-    stand = replace(stand, dice=0, fingers=0, loose=0)
-    shot = take_photo(board, empty_grid(board), stand, one.rng)
-    jpeg = shot.jpeg()
-    one.taken_s += time.monotonic() - started
+def cards_added(
+    one: Newcomer, cards: list[Card], edition: Any, named: list[dict[str, Any]]
+) -> list[Card]:
+    """The cards of one photo added to the sheet; returns those that were not found in it. Inks that
+    are known from it are added to ``named``."""
+    shot, jpeg = cards_shot(one, cards, edition)
+    one.diary.did("piece", len(cards))
     photo = one.send("/photos", jpeg)["photo"]
-    form = {"photo": photo, "named": named}
     path = f"/sheets/{one.sheet}/cards"
-    told = one.post(f"{path}/photo", form)
-    corners = np.array(shot.truth.board_corners_px)
-    if "corners" in told:
-        told = one.post(f"{path}/photo", form | {"corners_px": one.tapped(corners)})
-    if "corners" in told:
-        return []  # typed instead
-    needs = true_needs(one, card, board, shot, told)
-    wrong = [c["id"] for c in told["cells"] if c["need"] and c["need"] != needs[c["id"]]]
+    told = one.post(f"{path}/photo", {"photo": photo, "table": one.table, "named": named})
+    seen = [(card, number_at(card, shot)) for card in told.get("cards", ())]
+    if any(number is None for _, number in seen):
+        one.diary.did("tap")  # something that is no card is left out
+    seen = [(card, number) for card, number in seen if number is not None]
+    needs: dict[str, str] = {}
+    for card, number in seen:
+        needs |= true_needs(one, cards[number], shot.centres_px[number], card)
+    all_cells = [cell for card, _ in seen for cell in card["cells"]]
+    wrong = [c["id"] for c in all_cells if c["need"] and c["need"] != needs[c["id"]]]
     if wrong:
-        raise Unmet(f"{card.name}: {wrong} were read wrongly without asking")
-    for ink in told["inks"]:
-        asked = Counter(needs[cell] for cell in ink["cells"] if ink["doubt"])
+        raise Unmet(f"{wrong} were read wrongly without asking")
+    for ink in told.get("inks", ()):
+        asked = Counter(needs[cell] for cell in ink["cells"] if ink["doubt"] and cell in needs)
         one.diary.did("answer", len(asked))
-    settled = [{"step": c["step"], "need": needs[c["id"]]} for c in told["cells"]]
-    way = top_of(on_level(corners, told))
+    ways = [top_of(on_level(np.array(shot.corners_px[number]), card)) for card, number in seen]
+    one.diary.did("tap", 1 + taps_for(ways))  # the button, and which sides are the tops
+    for (card, number), way in zip(seen, ways, strict=True):
+        card_confirmed(one, cards[number], card, needs, way)
+    colours = {colour.letter: colour.name for colour in one.made().colours}
+    named += [
+        {"colour": colours[needs[ink["cells"][0]]], "lab": ink["lab"]}
+        for ink in told.get("inks", ())
+        if needs.get(ink["cells"][0]) in colours
+    ]
+    found = {number for _, number in seen}
+    return [card for number, card in enumerate(cards) if number not in found]
+
+
+def cards_shot(one: Newcomer, cards: list[Card], edition: Any) -> tuple[CardsShot, bytes]:
+    """The photo of these cards, laid before the one who takes it."""
+    started = time.monotonic()
+    boards = [card_board(one.true, card, edition, one.seed) for card in cards]
+    stand = one.light.snapped(one.rng, one.difficulty)
+    turn = float(one.rng.normal(0, 8))
+    stand = replace(stand, dice=0, fingers=0, loose=0, size_px=(2000, 1500), turn_deg=turn)
+    shot = take_cards(boards, 3, stand, one.rng)
+    one.taken_s += time.monotonic() - started
+    return shot, encode(shot.pixels, stand.jpeg_quality)
+
+
+def number_at(card: Mapping[str, Any], shot: CardsShot) -> int | None:
+    """Which of the laid cards lies where one was seen."""
+    x, y = np.mean(card["card_px"], axis=0).tolist()
+    rims = [np.array(corners, np.float32) for corners in shot.corners_px]
+    inside = [cv2.pointPolygonTest(rim, (x, y), measureDist=False) >= 0 for rim in rims]
+    return inside.index(True) if True in inside else None
+
+
+def taps_for(ways: list[str]) -> int:
+    """Taps until each card's top is named: the first one turns all cards that nobody has turned."""
+    tops, turned, taps = ["up"] * len(ways), set[int](), 0
+    for number, way in enumerate(ways):
+        if tops[number] != way:
+            taps += 1
+            turned.add(number)
+            tops = [top if k in turned - {number} else way for k, top in enumerate(tops)]
+    return taps
+
+
+def card_confirmed(
+    one: Newcomer, card: Card, told: Mapping[str, Any], needs: Mapping[str, str], way: str
+) -> None:
+    """One card looked at, its points typed, its ticks set; added under the name proposed."""
+    path = f"/sheets/{one.sheet}/cards"
+    settled = [{"step": cell["step"], "need": needs[cell["id"]]} for cell in told["cells"]]
     drawn = one.post(f"{path}/pattern", {"cells": settled, "top": way})
-    one.diary.did("tap", 1 + (way != "up"))  # the button; which side is the top
     one.diary.did("look")
-    one.diary.did("word")
     one.diary.did("number")
     ticks = {"turns": card.turns, "mirrors": card.mirrors, "each": card.each, "common": card.common}
     usual = {"turns": True, "mirrors": True, "each": False, "common": False}
-    one.diary.did("tap", sum(ticks[key] != usual[key] for key in ticks))
-    one.post(path, {"name": card.name, "points": card.points, **drawn, **ticks})
-    colours = {colour.letter: colour.name for colour in one.made().colours}
-    return [
-        {"colour": colours[needs[ink["cells"][0]]], "lab": ink["lab"]}
-        for ink in told["inks"]
-        if needs[ink["cells"][0]] in colours
-    ]
+    changed = sum(ticks[key] != usual[key] for key in ticks)
+    one.diary.did("tap", changed + (changed > 0))  # the ticks are folded away
+    one.cards[card.name] = f"Card {len(one.cards) + 1}"
+    one.post(path, {"name": one.cards[card.name], "points": card.points, **drawn, **ticks})
 
 
-def true_needs(one: Newcomer, card: Card, board: Any, shot: Shot, told: Any) -> dict[str, str]:
+def true_needs(
+    one: Newcomer, card: Card, centres_px: Mapping[str, Any], told: Mapping[str, Any]
+) -> dict[str, str]:
     """What is printed in each cell that was seen, in the letters of the sheet that was made."""
     names = {colour.letter: colour.name for colour in one.true.colours}
     letters = {colour.name: colour.letter for colour in one.made().colours}
-    spots = np.array([shot.truth.cell_centres_px[place.id] for place in board.places])
-    level = on_level(spots, told)
+    level = on_level(np.array(list(centres_px.values())), told)
     found = {}
     for cell in told["cells"]:
         outline = np.array(cell["outline"])
         off = np.linalg.norm(level - outline.mean(axis=0), axis=1)
         need = card.pattern[int(off.argmin())].needs
         is_cell = off.min() < 0.3 * np.ptp(outline[:, 0])
-        found[cell["id"]] = letters.get(names.get(need, ""), need) if is_cell else "."
+        own = letters[one.colours[names[need]]] if need in names else need
+        found[cell["id"]] = own if is_cell else "."
     return found
 
 
@@ -293,16 +359,11 @@ def on_level(points_px: np.ndarray, told: Mapping[str, Any]) -> np.ndarray:
 
 
 def table_learned(one: Newcomer) -> None:
-    """The empty board with its corners, the known layout laid as the page says, two photos."""
-    one.diary.did("word")
+    """The photo of the empty board again, the known layout laid as the page says, two photos."""
     one.diary.did("tap", 2)
-    made = one.post("/calibrations", {"name": "New", "sheet": one.sheet})["id"]
-    path = f"/calibrations/{made}"
-    empty = one.snapped(empty_grid(one.kit.board))
-    one.send(f"{path}/empty/photo", empty.jpeg())
-    one.post(f"{path}/corners", {"corners_px": one.tapped(empty.truth.board_corners_px)})
-    plan = one.client.get(f"/api{path}").json()["plan"]
-    grid = parse_grid(plan, one.made())
+    form = {"name": f"My game {one.seed}", "sheet": one.sheet, "empty_of_sheet": True}
+    path = f"/calibrations/{one.post('/calibrations', form)['id']}"
+    grid = one.laid(one.client.get(f"/api{path}").json()["plan"])
     one.diary.did("piece", sum(colour != EMPTY for colour in grid.values()))
     for _ in range(2):
         one.send(f"{path}/layout/photo", one.snapped(grid).jpeg())
@@ -314,12 +375,13 @@ def table_learned(one: Newcomer) -> None:
 
 
 def tried(one: Newcomer) -> None:
-    """Another layout, one photo."""
-    plan = one.client.get(f"/api/shelf/{one.table}/trial").json()["plan"]
-    grid = parse_grid(plan, one.made())
-    one.diary.did("piece", sum(colour != EMPTY for colour in grid.values()))
-    photo = one.send(f"/shelf/{one.table}/trial/photo", one.snapped(grid).jpeg())["photo"]
-    told = one.post(f"/shelf/{one.table}/trial", {"photo": photo, "plan": plan})
+    """Some pieces of the known layout change places, one photo."""
+    lay = one.client.get(f"/api/shelf/{one.table}/trial").json()["exchange"]
+    one.diary.did("tap")
+    one.diary.did("piece", lay["pieces"])
+    shot = one.snapped(one.laid(lay["plan"]))
+    photo = one.send(f"/shelf/{one.table}/trial/photo", shot.jpeg())["photo"]
+    told = one.post(f"/shelf/{one.table}/trial", {"photo": photo, "plan": lay["plan"]})
     one.diary.did("look")
     if not told["trusted"]:
         raise Unmet(f"the trial found a silent error: {told['words']}")
@@ -327,7 +389,7 @@ def tried(one: Newcomer) -> None:
 
 def first_tally(one: Newcomer, game: Game) -> dict[str, int]:
     """Two players' boards snapped, what is asked answered, cards claimed: the totals."""
-    one.diary.did("word", 1 + len(PLAYERS))
+    one.diary.did("word", len(PLAYERS))
     one.diary.did("tap", 2)
     form = {"name": "First", "table": one.table, "players": list(PLAYERS)}
     evening = f"/evenings/{one.post('/evenings', form)['id']}"
@@ -341,7 +403,7 @@ def first_tally(one: Newcomer, game: Game) -> dict[str, int]:
         one.diary.did("look")
     for seat, player in enumerate(PLAYERS):
         one.diary.did("tap", len(game.claims[player]))
-        claims = {"cards": list(game.claims[player]), "facts": []}
+        claims = {"cards": [one.cards[name] for name in game.claims[player]], "facts": []}
         one.client.put(f"/api{evening}/games/1/claims/{seat}", json=claims).raise_for_status()
     while True:
         state = one.wait(evening, lambda state: all(read(state, seat) for seat in (0, 1)))
@@ -350,7 +412,8 @@ def first_tally(one: Newcomer, game: Game) -> dict[str, int]:
             break
         asked = view["questions"][0]
         one.diary.did("answer")
-        colour = game.grids[asked["player"]].get(asked["cell"], EMPTY)
+        lies = game.grids[asked["player"]].get(asked["cell"], EMPTY)
+        colour = one.colours.get(lies, EMPTY)
         said = {"seat": asked["seat"], "cell": asked["cell"], "colour": colour}
         one.post(f"{evening}/games/1/answers", said)
     return {told["player"]: told["total"] for told in view["tally"]["players"]}
@@ -369,9 +432,9 @@ def gone_through(one: Newcomer) -> tuple[str, bool]:
     truth = {line.player: line.total for line in tally(one.true, game.grids, game.claims).players}
     stages: dict[str, Callable[[], Any]] = {
         "sheet and colours": lambda: board_and_colours(one),
-        "cards": lambda: cards_photographed(one),
         "table": lambda: table_learned(one),
         "trial": lambda: tried(one),
+        "cards": lambda: cards_photographed(one),
         "first tally": lambda: first_tally(one, game),
     }
     try:

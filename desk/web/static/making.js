@@ -196,22 +196,30 @@ export async function shelf() {
     h("div", { class: "row" }, h("a", { class: "button grow", href: "#/calibrate" }, "Learn a table"), filePicker("Take in a table’s file", ".table,application/zip", "take-table", take))];
 }
 
+// What lies on the board for the trial of a table: the known layout with some pieces exchanged, or all laid anew.
 let shot = null;
+let anew = false;
 
 export async function trial(_state, table) {
   if (document.getElementById("screen").querySelector(".pick")) return null;
-  const lay = await call("GET", `/api/shelf/${table}/trial`);
+  const told = await call("GET", `/api/shelf/${table}/trial`);
+  const exchange = anew ? null : told.exchange;
+  const lay = exchange ?? told;
   const plan = h("textarea", { name: "plan", spellcheck: "false", rows: 8 }, shot?.table === table && shot.plan ? shot.plan : lay.plan);
   const out = h("div", { role: "status" });
   const run = async (more = {}) => {
     out.replaceChildren(h("p", {}, "Reading the board …"), h("progress", { "aria-label": "Reading the board" }));
     const told = await tell("POST", `/api/shelf/${table}/trial`, { photo: shot.photo, plan: plan.value, ...more });
     out.replaceChildren();
-    if (told) out.append(h("p", { class: told.trusted ? "" : "box" }, told.trusted ? "Nothing was read wrongly without asking." : "Do not trust this table yet."), h("ul", {}, told.words.map((words) => h("li", {}, words))));
+    if (told) out.append(h("p", { class: told.trusted ? "" : "box" }, told.trusted ? "Nothing was read wrongly without asking." : "Do not trust this table yet."), h("ul", {}, told.words.map((words) => h("li", {}, words))), told.trusted ? h("a", { class: "button first", href: "#/new" }, "Play with this table") : "");
   };
   const take = async (file) => { const told = await put(`/api/shelf/${table}/trial/photo`, file); if (told) { shot = { table, photo: told.photo, plan: plan.value }; await run(); } };
-  return [h("h1", {}, "Try a table"), h("p", {}, "Lay the pieces as in the picture, or as you like and write it down. One photo then tells how the table does, and what to change."),
+  const other = (value) => () => { anew = value; shot = null; redraw(); };
+  const words = exchange ? [h("p", {}, `If the known layout still lies on the board, ${exchange.pieces} pieces change places. The picture shows how it then lies.`), h("ol", { class: "moves" }, exchange.moves.map((move) => h("li", {}, move)))]
+    : h("p", {}, "Lay the pieces as in the picture, or as you like and write it down. One photo then tells how the table does, and what to change.");
+  return [h("h1", {}, "Try a table"), words,
     h("img", { class: "layout", src: `data:image/svg+xml;charset=utf-8,${encodeURIComponent(lay.svg)}`, alt: `Which piece goes where. In letters: ${lay.plan}` }),
+    told.exchange ? h("button", { "data-key": "anew", onclick: other(!anew) }, anew ? "The known layout still lies there" : "It does not lie there any more") : null,
     h("details", {}, h("summary", {}, "I laid the pieces otherwise"), field("Which piece lies where", plan, "A line a row, a letter a cell, a full stop for an empty cell.")),
     h("div", { class: "row" }, filePicker("Photo of the board", "image/*", "trial-photo", take)), out, h("a", { class: "button", href: "#/tables" }, "All tables")];
 }
