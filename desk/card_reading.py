@@ -30,7 +30,7 @@ from desk.shelf import table_file
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
 from vision.cards import CardLook
 from vision.find_cards import look_at_cards
-from vision.inks import Ink, Named, tell_inks
+from vision.inks import MAYBE_NO_CELL, Ink, Named, tell_inks
 
 SIGNS = "*_0123456789" + NO_CELL
 ANSWER_KEYS = ("name", "points", "top", "right", "cells")
@@ -228,14 +228,21 @@ def settled(draft: Draft, sheet: GameSheet, out: Path) -> Draft:
         picture = out / f"{Path(draft.photo).stem}{f'-{card + 1}' * (len(draft.looks) > 1)}.png"
         write_whole(picture, look_png(look, draft.names_on(card), draft.doubts()))
         print(f"{draft.called(card)}: {len(look.cells)} cells (picture: {picture})")
+    names = draft.names()
     for ink in draft.inks:
-        names = draft.names()
         cells = [names[i] for i in ink.cells if names[i] in draft.doubts()]
         if cells:
-            need = typed_need(sheet, cells, ink)
-            if need:
-                draft = replace(draft, needs={**draft.needs, **dict.fromkeys(cells, need)})
+            draft = replace(draft, needs={**draft.needs, **typed_needs(sheet, cells, ink)})
     return draft
+
+
+def typed_needs(sheet: GameSheet, cells: Sequence[str], ink: Ink) -> dict[str, str]:
+    """What a person says of cells that are asked together; none where they stay open. Of cells that
+    may be none each is asked by itself, unless all are none."""
+    need = typed_need(sheet, cells, ink)
+    if need and need != NO_CELL and ink.doubt == MAYBE_NO_CELL and len(cells) > 1:
+        return {cell: own for cell in cells if (own := typed_need(sheet, [cell], ink))}
+    return dict.fromkeys(cells, need) if need else {}
 
 
 def typed_need(sheet: GameSheet, cells: Sequence[str], ink: Ink) -> str:

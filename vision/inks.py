@@ -46,6 +46,8 @@ SAME_SIGN, SHIFT_PX = 0.95, 4
 """Correlation from which two cells show one sign, and by how many px of the face it may stand off;
 in 39 rendered photos like signs came to 0.95 and more, others to 0.87 at most."""
 
+MAYBE_NO_CELL = "there may be no cell here"
+
 Named = Mapping[str, Sequence[Array]]
 """Inks (3,), CIELAB, that a person named on earlier cards, by colour."""
 
@@ -71,7 +73,7 @@ def tell_inks(
     for group in _grouped(cells, labs, paper):
         lab = labs[list(group)].mean(axis=0)
         if any(not cells[i].sure for i in group):
-            inks.append(Ink(group, lab, (), "there may be no cell here"))
+            inks.append(Ink(group, lab, (), MAYBE_NO_CELL))
         elif np.linalg.norm(lab - paper) < NEUTRAL:
             inks.append(Ink(group, lab, (), "no colour is printed here, it may be a sign"))
         else:
@@ -80,11 +82,14 @@ def tell_inks(
 
 
 def _grouped(cells: Sequence[CardCell], labs: Array, paper: Array) -> list[tuple[int, ...]]:
-    """Indices of the cells by ink, or by sign where no colour is printed; doubtful ones alone."""
+    """Indices of the cells by ink, or by sign where no colour is printed; those that may be none
+    together."""
     bare = np.linalg.norm(labs - paper, axis=1) < NEUTRAL
 
     def alike(i: int, j: int) -> bool:
-        if bare[i] != bare[j] or not (cells[i].sure and cells[j].sure):
+        if not (cells[i].sure and cells[j].sure):
+            return cells[i].sure == cells[j].sure
+        if bare[i] != bare[j]:
             return False
         if bare[i]:
             return same_sign(cells[i], cells[j])

@@ -175,7 +175,7 @@ class Body:
 
 def is_photo(scope: Scope) -> bool:
     """Whether this request brings a photo or a table, which is taken in piece by piece."""
-    return scope["method"] == "PUT" and scope["path"].endswith(("/photo", "/shelf"))
+    return scope["method"] == "PUT" and scope["path"].endswith(("/photo", "/photos", "/shelf"))
 
 
 def too_large(limit: int) -> Refusal:

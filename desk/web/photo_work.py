@@ -39,7 +39,7 @@ from vision.cards import CardLook
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
 from vision.find_cards import look_at_cards
-from vision.inks import Ink
+from vision.inks import MAYBE_NO_CELL, Ink
 from vision.types import Photo
 
 
@@ -193,12 +193,13 @@ def card_told(
 
 
 def ink_told(ink: Ink, names: Sequence[str]) -> dict[str, Any]:
-    """One ink: its cells, what it may stand for, why it is asked."""
+    """One ink: its cells, what it may stand for, why it is asked; ``nowhere``: they may be none."""
     return {
         "cells": [names[i] for i in ink.cells],
         "lab": [round(float(part), 2) for part in ink.lab],
         "candidates": list(ink.candidates),
         "doubt": ink.doubt,
+        "nowhere": ink.doubt == MAYBE_NO_CELL,
     }
 
 

@@ -137,7 +137,7 @@ class Newcomer:
         return answer.json()
 
     def laid(self, plan: str) -> dict[str, str]:
-        """What lies where by a plan in the letters of the sheet that was made, as the box has it."""
+        """What lies where by a plan of the sheet that was made, in the box's own names."""
         names = {mine: true for true, mine in self.colours.items()} | {EMPTY: EMPTY}
         return {cell: names[colour] for cell, colour in parse_grid(plan, self.made()).items()}
 
@@ -329,8 +329,7 @@ def card_confirmed(
     one.diary.did("number")
     ticks = {"turns": card.turns, "mirrors": card.mirrors, "each": card.each, "common": card.common}
     usual = {"turns": True, "mirrors": True, "each": False, "common": False}
-    changed = sum(ticks[key] != usual[key] for key in ticks)
-    one.diary.did("tap", changed + (changed > 0))  # the ticks are folded away
+    one.diary.did("tap", sum(ticks[key] != usual[key] for key in ticks))
     one.cards[card.name] = f"Card {len(one.cards) + 1}"
     one.post(path, {"name": one.cards[card.name], "points": card.points, **drawn, **ticks})
 

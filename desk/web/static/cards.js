@@ -88,7 +88,7 @@ async function confirm(here, card, number) {
   const { form, look, drawn, letters, head, moves } = cardFields(here.sheet, { kept: card.kept, key: `-${number}` });
   look();
   const open = (event) => { card.kept.open = event.target.open; };
-  return { form, shown: [top, drawn, head, h("details", { open: Boolean(card.kept.open), ontoggle: open }, h("summary", {}, "How it may lie, and its letters"), moves, letters)] };
+  return { form, shown: [top, drawn, head, moves, h("details", { open: Boolean(card.kept.open), ontoggle: open }, h("summary", {}, "Its pattern in letters"), letters)] };
 }
 
 async function add(here, game, cards, sections) {
@@ -107,6 +107,7 @@ async function add(here, game, cards, sections) {
 
 // All cells of one ink at once, each in sight: one that is of another is changed on its card.
 function question(ink, ids, crops, game, say) {
+  if (ink.nowhere) return h("section", { class: "ask" }, h("div", { class: "crops" }, crops), h("div", {}, h("h2", {}, `Is there a cell at ${ids.join(", ")}?`), h("p", {}, "If one of these is a cell, tap it on its card below and say what it asks for."), h("button", { class: "choice", "data-key": `none-${ids[0]}`, onclick: () => say(".") }, ids.length > 1 ? "None of these is a cell" : "This is no cell")));
   const likely = ink.candidates.slice(0, 3).map((name) => game.colours.find((colour) => colour.name === name)).filter(Boolean);
   const title = `What is printed at ${ids.join(", ")}?`;
   return h("section", { class: "ask" }, crops.length > 1 ? h("div", { class: "crops" }, crops) : crops, h("div", {}, h("h2", {}, title), h("p", {}, `${ink.doubt[0].toUpperCase()}${ink.doubt.slice(1)}.`), likely.map((colour) => choice(colour, () => say(colour.letter), `ink-${ids[0]}-${colour.letter}`)),

@@ -9,11 +9,13 @@ import zlib
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
 from desk.web.app import Desk, create_app
 from desk.web.guard import Door
+from samples.finish import encode
 from tests.desk.web.conftest import HOSTS, TABLE, photo_of, snap
 
 BASE = "http://127.0.0.1:8723"
@@ -67,6 +69,18 @@ def test_a_body_that_announces_too_much_is_refused_unread(client: TestClient, ev
     assert refused.status_code == 413
     assert "80 MB" in problem(refused)
     assert "refused PUT" in caplog.text
+
+
+@pytest.mark.parametrize(
+    "path", ["/api/photos", "/api/boards/photo", f"/api/shelf/{TABLE}/trial/photo"]
+)
+def test_a_phones_photo_is_taken_wherever_one_is_asked_for(client: TestClient, path: str):
+    noise = np.random.default_rng(1).integers(0, 256, (900, 1200, 3), np.uint8)
+    photo = encode(noise, 95)
+    taken = client.put(f"{path}?upload=large-photo-1", content=photo)
+
+    assert len(photo) > 1_000_000
+    assert taken.status_code == 200, taken.text
 
 
 def test_a_body_that_hides_its_length_is_counted_as_it_comes(client: TestClient, evening: str):
