@@ -84,6 +84,14 @@ def test_a_table_is_learned_from_the_photo_that_its_sheet_was_made_from(client: 
     learned = settled(client, path, lambda state: not state["busy"] and bool(state["advice"]))
     other = client.post("/api/calibrations", json=form | {"sheet": "penmarrow"})
 
+    lay = client.get(f"/api/shelf/{learned['table']}/trial").json()
+    other_table = client.get(f"/api/shelf/{TABLE}/trial").json()
+
+    assert lay["exchange"]["plan"] != lay["plan"]
+    assert 3 * len(known.colours) <= lay["exchange"]["pieces"] < 39, "fewer than laid anew"
+    assert len(lay["exchange"]["moves"]) <= lay["exchange"]["pieces"]
+    assert lay["exchange"]["svg"].startswith("<svg")
+    assert other_table["exchange"] is None, "nobody knows what lies on the board"
     assert told[sheet]
     assert told["penmarrow"] is None
     assert learned["empty"] == ["the photo of the new sheet"]
