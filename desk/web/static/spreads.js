@@ -1,6 +1,6 @@
 // Photos of loose pieces: counted at pack-up, and a box's colours named and taken into a sheet.
 import { call, tell } from "./api.js";
-import { cornerPicker } from "./board.js";
+import { cornerPicker, zoomable } from "./board.js";
 import { field, h } from "./dom.js";
 import { filePicker, put } from "./making.js";
 
@@ -41,7 +41,7 @@ function counted(here, table, ask) {
 }
 
 function picture(one, number, all) {
-  return h("section", {}, h("h2", {}, all.length > 1 ? `Photo ${number + 1}` : "The photo"), h("img", { class: "layout", src: one.picture, alt: "The pieces: counted ones with their letters, open places in numbered boxes" }), one.open.length ? h("ol", {}, one.open.map((why) => h("li", {}, why))) : h("p", {}, "No place is open."));
+  return h("section", {}, h("h2", {}, all.length > 1 ? `Photo ${number + 1}` : "The photo"), zoomable(h("img", { src: one.picture, alt: "The pieces: counted ones with their letters, open places in numbered boxes" }), `count-${number}`), one.open.length ? h("ol", {}, one.open.map((why) => h("li", {}, why))) : h("p", {}, "No place is open."));
 }
 
 function byHand(here, ask) {

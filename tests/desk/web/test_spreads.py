@@ -71,6 +71,9 @@ def test_a_box_is_counted_on_a_phone_and_its_supply_taken(
     page.wait_for_selector(f"text={len(PIECES)} pieces seen.")
     first, left = rows(page), page.locator("ol li").count()
     host.check("count")
+    wide = page.locator(".zoom img").bounding_box()["width"]
+    page.click("text=Larger")
+    assert page.locator(".zoom img").bounding_box()["width"] == pytest.approx(2 * wide, abs=2)
     page.set_input_files("[data-key=count-photo]", photos["second"])
     page.wait_for_selector("text=in 2 photos together")
     both = rows(page)
