@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from calibrate.types import Artwork
 from vision.geometry import homography_between
+from vision.greys import grey_of
 from vision.rectify import to_full
-from vision.view import View, grey_of
+from vision.view import View
 
 Array = NDArray[np.float64]
 

@@ -18,13 +18,14 @@ from calibrate.types import Artwork
 from scoring.lattice import cell_centres_mm, pitch_mm
 from scoring.types import Lattice
 from vision.geometry import can_be, px_per_mm, refine_registration
+from vision.greys import grey_of
 from vision.level import level_artwork, plan_of
 from vision.patches import align_patches, patches_of
 from vision.rivals import SEEN
 from vision.sample import structure_of
 from vision.sightings import CLEAR, sighted
 from vision.types import Registration
-from vision.view import View, grey_of
+from vision.view import View
 
 Array = NDArray[np.float64]
 

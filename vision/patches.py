@@ -11,8 +11,9 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from calibrate.types import Artwork
+from vision.greys import grey_of
 from vision.types import Registration
-from vision.view import View, grey_of
+from vision.view import View
 
 Array = NDArray[np.float64]
 Soft = NDArray[np.float32]

@@ -12,8 +12,8 @@ from scoring.lattice import board_corners_mm
 from scoring.types import Lattice
 from vision.errors import BoardNotFound
 from vision.geometry import tilt_deg
+from vision.greys import grey_of
 from vision.types import Photo, Registration
-from vision.view import grey_of
 
 DARK = 25
 BURNT = 250

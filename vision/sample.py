@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from vision.colour import LUMINANCE, linear_from_srgb
 from vision.glare import Smoothing, brightening, smoothing_at
+from vision.greys import Grey, grey_of
 from vision.level import Plan
 from vision.rectify import to_decoded
 from vision.types import Photo, Samples
-from vision.view import Grey, grey_of
 
 Array = NDArray[np.float64]
 

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from vision.greys import Grey, grey_of, halved
 
 ODD = "odd"
 """What a reading says of a cell that resembles nothing learned: a hand, a die, a strange piece."""
@@ -30,6 +33,11 @@ class Photo:
     full_size_px: tuple[int, int]
     sha256: str
     decode_ms: float
+
+    @cached_property
+    def greys(self) -> tuple[Grey, ...]:
+        """The pixels in grey (H, W), and their halvings; all that seek something look at them."""
+        return halved(grey_of(self.pixels))
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,13 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.greys import HALVINGS, Grey, halved
 from vision.rectify import plane_map, seen_at
 from vision.types import Photo, Registration
 
 Array = NDArray[np.float64]
-Grey = NDArray[np.uint8]
-
-HALVINGS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,14 +25,18 @@ class View:
 
     def without(self, outline_px: Array) -> View:
         """The view with a polygon (N, 2), full-size px, painted over in middling grey."""
-        outline = (outline_px + 0.5) / self.photo.scale - 0.5
-        grey = self.greys[0].copy()
-        cv2.fillPoly(grey, [np.round(outline).astype(np.int32)], float(np.median(grey[::8, ::8])))
-        return replace(self, greys=_halved(grey))
+        middling = float(np.median(self.greys[0][::8, ::8]))
+
+        def painted(grey: Grey, px: int) -> Grey:
+            outline = np.round((outline_px + 0.5) / px - 0.5).astype(np.int32)
+            return np.asarray(cv2.fillPoly(grey.copy(), [outline], middling), np.uint8)
+
+        greys = (painted(grey, self.photo.scale * 2**i) for i, grey in enumerate(self.greys))
+        return replace(self, greys=tuple(greys))
 
     def flipped(self) -> View:
         """The view in a mirror, left and right exchanged."""
-        return replace(self, greys=_halved(np.ascontiguousarray(self.greys[0][:, ::-1])))
+        return replace(self, greys=halved(np.ascontiguousarray(self.greys[0][:, ::-1])))
 
     def shrunk(self, long_side_px: int) -> tuple[Grey, float]:
         """Grey of at most this long side, and how many decoded px one of its px is."""
@@ -70,23 +72,4 @@ class View:
 
 def view_of(photo: Photo) -> View:
     """What the finders see of a photo."""
-    return View(photo, _halved(grey_of(photo.pixels)))
-
-
-def grey_of(pixels: NDArray[np.uint8]) -> Grey:
-    """Grey (H, W) uint8 of an RGB picture."""
-    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
-
-
-def _halved(grey: Grey) -> tuple[Grey, ...]:
-    """``grey`` and its halvings; odd last rows and columns are left out, so px centres stay."""
-    greys = [grey]
-    for _ in range(HALVINGS):
-        height, width = (side // 2 * 2 for side in greys[-1].shape)
-        whole = greys[-1][:height, :width]
-        greys.append(
-            np.asarray(
-                cv2.resize(whole, (width // 2, height // 2), interpolation=cv2.INTER_AREA), np.uint8
-            )
-        )
-    return tuple(greys)
+    return View(photo, photo.greys)

@@ -130,7 +130,8 @@ def photographed(count: int) -> dict[str, bytes]:
 
 
 def stages(data: bytes, table: Table) -> dict[str, Callable[[], object]]:
-    """Each stage of one photo's way, on what the stages before it gave."""
+    """Each stage of one photo's way, on what the stages before it gave. A photo keeps what has been
+    made of it, so that each find has a fresh one, as a new photo is."""
     sheet, artwork = table.sheet, table.artwork
     photo = load_photo(data, "photo")
     place = find_board(photo, sheet.lattice, artwork, table.marks)
@@ -156,8 +157,8 @@ def stages(data: bytes, table: Table) -> dict[str, Callable[[], object]]:
     return {
         "full_decode": lambda: cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR),
         "decode": lambda: load_photo(data, "photo"),
-        "find_marks": lambda: find_board(photo, sheet.lattice, artwork, table.marks),
-        "find_artwork": lambda: find_board(photo, sheet.lattice, artwork, {}),
+        "find_marks": lambda: find_board(replace(photo), sheet.lattice, artwork, table.marks),
+        "find_artwork": lambda: find_board(replace(photo), sheet.lattice, artwork, {}),
         "level": level,
         "sample": sample,
         "strip": lambda: spares_in(photo, table, place),

@@ -11,11 +11,11 @@ from scoring.types import EMPTY
 from tests.vision.practice import final_board, photo_of, practice, snap
 from vision.colour import linear_from_srgb
 from vision.find import find_board
+from vision.greys import grey_of
 from vision.level import level_artwork, plan_of
 from vision.read import look
 from vision.sample import structure_of
 from vision.types import Evidence, Photo
-from vision.view import grey_of
 
 KIND = "hex-pointy"
 TALL_MM = 9.0
