@@ -1,8 +1,8 @@
 """A trial's layout out of the known one that still lies on the board: some pieces change places.
 
 What a trial must show is colours where they were not learned. So of each colour some pieces move,
-of colours that lie close together in this light all of them; a piece that goes to a bare cell tells
-of two cells, that one and the one it leaves.
+of colours that lie close together in this light all of them, each to a bare cell or to one that
+another left: every piece that is picked up tells of one cell more.
 """
 
 from __future__ import annotations
@@ -50,7 +50,8 @@ def close_colours(table: Table) -> set[str]:
 
 
 def rearranged(sheet: GameSheet, laid: Grid, close: Collection[str]) -> tuple[Grid, list[Move]]:
-    """The layout after the moves, and the moves; those of ``close`` colours all change places."""
+    """The layout after the moves, and the moves in the order in which they can be made; pieces of
+    ``close`` colours all change places."""
     moves = list(_moves(sheet, laid, close))
     grid = dict(laid)
     for move in moves:
@@ -59,29 +60,33 @@ def rearranged(sheet: GameSheet, laid: Grid, close: Collection[str]) -> tuple[Gr
 
 
 def _moves(sheet: GameSheet, laid: Grid, close: Collection[str]) -> Iterator[Move]:
+    """One after the other: a piece goes to the bare cell farthest from where its colour lay, also
+    to one that was left before; where no cell is bare it is exchanged."""
     ids = [cell.id for cell in sheet.lattice.cells]
     where = dict(zip(ids, cell_centres_mm(sheet.lattice), strict=True))
-    still = {name: [cell for cell in where if laid[cell] == name] for name in {*laid.values()}}
+    still = {name: [cell for cell in ids if laid[cell] == name] for name in {*laid.values()}}
     bare = still.pop(EMPTY, [])
     left = {n: len(cells) if n in close else min(EACH, len(cells)) for n, cells in still.items()}
-    order = sorted(left, key=lambda name: (name not in close, name))
     while any(left.values()):
-        name = max(order, key=lambda one: left[one])
-        others = {other: still[other] for other in order if other != name and still[other]}
-        wanted = [cell for other, cells in others.items() if left[other] for cell in cells]
-        goals = bare or wanted or [cell for cells in others.values() for cell in cells]
-        if not goals:
+        name = max(sorted(left), key=lambda one: (left[one], one in close))
+        free = [cell for cell in bare if laid[cell] != name]
+        others = [cell for other, cells in still.items() if other != name for cell in cells]
+        if not free and not others:
             return
-        own = [where[cell] for cell in where if laid[cell] == name]
-        there = max(goals, key=lambda cell: _off(where[cell], own))
+        own = [where[cell] for cell in ids if laid[cell] == name]
+        there = max(free or others, key=lambda cell: _off(where[cell], own))
         here = max(still[name], key=lambda cell: _off(where[cell], [where[there]]))
-        other = laid[there]
         still[name].remove(here)
         left[name] -= 1
-        (bare if other == EMPTY else still[other]).remove(there)
-        if other != EMPTY:
+        if free:
+            bare.remove(there)
+            bare.append(here)
+            yield Move(here, there, name, EMPTY)
+        else:
+            other = laid[there]
+            still[other].remove(there)
             left[other] = max(0, left[other] - 1)
-        yield Move(here, there, name, other)
+            yield Move(here, there, name, other)
 
 
 def _off(place: tuple[float, float], others: Collection[tuple[float, float]]) -> float:

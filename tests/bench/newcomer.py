@@ -10,7 +10,8 @@ for which some of its pieces change places, all cards in one photo (2000 by 1500
 what a phone saves; what is not found in it is photographed again), and the game of two players up
 to their totals. The program never sees the game's own sheet. Whatever it asks is answered with the
 truth, and each act of a person is counted: photos, taps, words and numbers typed, pieces and cards
-laid, and a look at each picture that must be right, each card by itself. Rules are those that a new
+laid, and a look at each picture that must be right: for the cards of one photo two, at the picture
+in which all of them stand with their letters and at their drawings. Rules are those that a new
 sheet begins with, for others are written in its text. The tally must be the truth.
 
 Seconds an act are by hand, no source, and meant to be more than a patient person needs.
@@ -275,6 +276,7 @@ def cards_added(
         one.diary.did("answer", len(asked))
     ways = [top_of(on_level(np.array(shot.corners_px[number]), card)) for card, number in seen]
     one.diary.did("tap", 1 + taps_for(ways))  # the button, and which sides are the tops
+    one.diary.did("look", 2)  # at all cards with their letters, and at all drawings
     for (card, number), way in zip(seen, ways, strict=True):
         card_confirmed(one, cards[number], card, needs, way)
     colours = {colour.letter: colour.name for colour in one.made().colours}
@@ -321,11 +323,10 @@ def taps_for(ways: list[str]) -> int:
 def card_confirmed(
     one: Newcomer, card: Card, told: Mapping[str, Any], needs: Mapping[str, str], way: str
 ) -> None:
-    """One card looked at, its points typed, its ticks set; added under the name proposed."""
+    """One card's points typed, its ticks set; added under the name proposed."""
     path = f"/sheets/{one.sheet}/cards"
     settled = [{"step": cell["step"], "need": needs[cell["id"]]} for cell in told["cells"]]
     drawn = one.post(f"{path}/pattern", {"cells": settled, "top": way})
-    one.diary.did("look")
     one.diary.did("number")
     ticks = {"turns": card.turns, "mirrors": card.mirrors, "each": card.each, "common": card.common}
     usual = {"turns": True, "mirrors": True, "each": False, "common": False}

@@ -32,11 +32,12 @@ def test_every_colour_lies_where_it_did_not_and_no_piece_is_lost(path: Path, clo
         had = list(laid.values()).count(colour.name)
         assert new[colour.name] >= (had if colour.name in near else EACH)
     assert new[EMPTY] > 0
-    touched = [cell for move in moves for cell in (move.here, move.there)]
-    assert len(set(touched)) == len(touched), "no piece is moved twice"
-    assert (
-        sum(move.pieces for move in moves) < sum(new.values()) <= 2 * sum(m.pieces for m in moves)
-    )
+    lies = dict(laid)
+    for move in moves:
+        assert (lies[move.here], lies[move.there]) == (move.colour, move.other)
+        lies[move.there], lies[move.here] = move.colour, move.other
+    assert lies == dict(grid), "the moves can be made one after the other"
+    assert sum(move.pieces for move in moves) <= sum(new.values()), "no piece is moved twice"
 
 
 def test_a_full_board_exchanges() -> None:

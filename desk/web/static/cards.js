@@ -50,30 +50,30 @@ async function settle(here, game) {
   const open = cells.filter((cell) => !here.needs[cell.id]).map((cell) => cell.id);
   const say = (ids, need) => { for (const id of ids) { here.needs[id] = need; here.said[id] = true; } redraw(); };
   const questions = here.told.inks.map((ink) => [ink, ink.cells.filter((id) => open.includes(id))]).filter(([, ids]) => ids.length);
-  const sections = await Promise.all(cards.map((card) => section(here, card, game, open, say)));
+  const sections = open.length ? [] : await Promise.all(cards.map((card) => confirm(here, card)));
   const seen = `${cards.length === 1 ? "1 card is" : `${cards.length} cards are`} seen, with ${cells.length} cells`;
-  return [h("p", { role: "status" }, open.length ? `${seen}; ${open.length} are asked.` : `${seen}, all settled. Tap one that is wrong.`),
+  return [h("p", { role: "status" }, open.length ? `${seen}; ${open.length} are asked.` : `${seen}, all settled.`),
     questions.map(([ink, ids]) => question(ink, ids, ids.map((id) => crop(placeOf(cards.find((card) => card.cells.some((cell) => cell.id === id))), id, `Cell ${id}`)), game, (need) => say(ids, need))),
-    h("form", { onsubmit: (event) => { event.preventDefault(); add(here, game, cards, sections); } }, sections.map((one) => one.shown),
-      cards.length && !open.length ? h("div", { class: "row" }, h("button", { class: "first grow", type: "submit", "data-key": "add" }, cards.length > 1 ? `Every card is right: add all ${cards.length}` : "The card is right: add it")) : null)];
+    h("h2", {}, "Is every letter right?"), h("p", { class: "quiet" }, "Compare with the cards; tap a cell to change it."), h("div", { class: "faces" }, cards.map((card) => face(here, card, game, say))),
+    open.length || !cards.length ? null : h("form", { onsubmit: (event) => { event.preventDefault(); add(here, game, cards, sections); } }, sections.map((one) => one.shown),
+      h("div", { class: "row" }, h("button", { class: "first grow", type: "submit", "data-key": "add" }, cards.length > 1 ? `Every card is right: add all ${cards.length}` : "The card is right: add it")))];
 }
 
 const placeOf = (card) => ({ picture: card.picture, width: card.width, height: card.height, outlines: Object.fromEntries(card.cells.map((cell) => [cell.id, cell.outline])) });
 const meaning = (need, game) => game.colours.find((colour) => colour.letter === need)?.name ?? SIGNS.find(([letter]) => letter === need)?.[1] ?? "unsure";
 
-// A card with its cells on it; once all of them are settled, its drawing and what is asked of it.
-async function section(here, card, game, open, say) {
+// A card as the photo shows it, with the letter of each cell on it.
+function face(here, card, game, say) {
   const number = here.cards.indexOf(card) + 1;
   const cells = Object.fromEntries(card.cells.map(({ id }) => [id, { letter: here.needs[id] ?? "", colour: meaning(here.needs[id], game), state: here.said[id] ? "answered" : here.needs[id] ? "sure" : "open" }]));
   const tap = (id) => choose(`Cell ${id}`, crop(placeOf(card), id, `Cell ${id} of the card`), game, (need) => say([id], need));
-  const leave = here.cards.length > 1 ? h("button", { type: "button", class: "plain", "data-key": `out-${number}`, onclick: () => { card.out = true; redraw(); } }, `Leave card ${number} out`) : null;
-  const picture = boardSvg(placeOf(card), cells, { label: `Card ${number} from above; choose a cell to change it`, tap, whole: true });
-  const settled = !card.cells.some((cell) => open.includes(cell.id));
-  const fields = settled ? await confirm(here, card, number) : null;
-  return { form: fields?.form, shown: h("section", { class: "card" }, h("h2", {}, `Card ${number}`), picture, fields?.shown, leave) };
+  const leave = h("button", { class: "plain", "data-key": `out-${number}`, onclick: () => { card.out = true; redraw(); } }, `Leave card ${number} out`);
+  return h("figure", {}, h("figcaption", {}, `Card ${number}`), boardSvg(placeOf(card), cells, { label: `Card ${number} from above; choose a cell to change it`, tap, whole: true }), here.cards.length > 1 ? leave : null);
 }
 
-async function confirm(here, card, number) {
+// What follows from a settled card: its drawing, and what is asked of it.
+async function confirm(here, card) {
+  const number = here.cards.indexOf(card) + 1;
   const cells = card.cells.map((cell) => ({ step: cell.step, need: here.needs[cell.id] }));
   const key = JSON.stringify([card.top, cells]);
   if (card.key !== key) {
@@ -84,11 +84,12 @@ async function confirm(here, card, number) {
   const turn = (way) => { for (const other of here.cards) if (other === card || !other.turned) other.top = way; card.turned = true; redraw(); };
   const question = `Which side of the picture is the top of card ${number}?`;
   const top = [h("p", {}, question), h("div", { class: "row", role: "group", "aria-label": question }, WAYS.map(([way, words]) => h("button", { type: "button", "data-key": `top-${way}-${number}`, "aria-pressed": String(card.top === way), class: card.top === way ? "first" : "", onclick: () => turn(way) }, words)))];
-  if (!card.drawn) return { shown: top };
+  const section = (...content) => h("section", { class: "card" }, h("h2", {}, `Card ${number}`), content);
+  if (!card.drawn) return { shown: section(top) };
   const { form, look, drawn, letters, head, moves } = cardFields(here.sheet, { kept: card.kept, key: `-${number}` });
   look();
   const open = (event) => { card.kept.open = event.target.open; };
-  return { form, shown: [top, drawn, head, moves, h("details", { open: Boolean(card.kept.open), ontoggle: open }, h("summary", {}, "Its pattern in letters"), letters)] };
+  return { form, shown: section(top, drawn, head, moves, h("details", { open: Boolean(card.kept.open), ontoggle: open }, h("summary", {}, "Its pattern in letters"), letters)) };
 }
 
 async function add(here, game, cards, sections) {
