@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from desk.drawing import Drawing, Outline, Words, placed, to_svg
+from desk.drawing import Drawing, Outline, Words, ink_on, placed, to_svg
 from desk.printing.sheets import spread_layout
 from desk.sheet_picture import draw_board, draw_pattern, draw_piece, moves_in_words, points_in_words
 from desk.tints import tints_of
@@ -14,7 +14,7 @@ from scoring.grid import format_grid
 from scoring.legality import places_for_next
 from scoring.sheet import GameSheet
 from scoring.tally import facts_of
-from scoring.types import EMPTY, Grid
+from scoring.types import EMPTY, Grid, Point
 
 CARD_SIZE = (168.0, 128.0)
 BOARD_PX = 560.0
@@ -80,7 +80,7 @@ def layout_svg(sheet: GameSheet, grid: Grid) -> str:
 
 
 def layout_drawing(sheet: GameSheet, grid: Grid) -> Drawing:
-    """The board with a piece drawn where each is to lie."""
+    """The board with a piece drawn where each is to lie, the cell's name above its letter."""
     width, height = sheet.lattice.board_size_mm
     scale = BOARD_PX / width
     tints = tints_of(sheet)
@@ -91,7 +91,16 @@ def layout_drawing(sheet: GameSheet, grid: Grid) -> Drawing:
             name = grid[cell.id]
             outline = placed(cell.polygon_mm, scale, (0.0, 0.0))
             shapes += draw_piece(outline, tints[name], letters[name])
+            shapes.append(cell_words(cell.id, outline, tints[name]))
     return Drawing((BOARD_PX, height * scale), tuple(shapes))
+
+
+def cell_words(id: str, outline: tuple[Point, ...], tint: str) -> Words:
+    """A cell's name, small, in the upper part of the piece that lies there."""
+    x, y = zip(*outline, strict=True)
+    height = max(y) - min(y)
+    at = ((max(x) + min(x)) / 2, min(y) + 0.22 * height)
+    return Words(at, id, min(9.0, 0.24 * height), ink_on(tint))
 
 
 def proposed_plan(sheet: GameSheet) -> str:

@@ -61,7 +61,7 @@ from tests.bench.cards import to_level, top_of
 
 SHEETS = Path(__file__).resolve().parents[2] / "samples" / "sheets"
 NAMES = ("penmarrow", "lanternfen", "tarrowfold")
-PLAYERS = ("Ana", "Ben")
+PLAYERS = ("Player 1", "Player 2")
 TAP_PX = 4.0
 QUARTER_MIN = 15
 
@@ -388,8 +388,8 @@ def tried(one: Newcomer) -> None:
 
 
 def first_tally(one: Newcomer, game: Game) -> dict[str, int]:
-    """Two players' boards snapped, what is asked answered, cards claimed: the totals."""
-    one.diary.did("word", len(PLAYERS))
+    """Two players' boards snapped under the names that are proposed, what is asked answered, cards
+    claimed: the totals."""
     one.diary.did("tap", 2)
     form = {"name": "First", "table": one.table, "players": list(PLAYERS)}
     evening = f"/evenings/{one.post('/evenings', form)['id']}"

@@ -27,9 +27,9 @@ export async function newEvening() {
   const players = h("div", {});
   const add = (value = "") => {
     const number = players.children.length + 1;
-    players.append(field(`Player ${number}`, h("input", { type: "text", maxlength: 40, value, autocomplete: "off", name: "player" })));
+    players.append(field(`Player ${number}`, h("input", { type: "text", maxlength: 40, value, autocomplete: "off", name: "player", onfocus: (event) => event.target.select() })));
   };
-  add(); add(); add();
+  add("Player 1"); add("Player 2"); add();
   const send = async (event) => {
     event.preventDefault();
     const names = [...players.querySelectorAll("input")].map((input) => input.value.trim()).filter(Boolean);

@@ -188,6 +188,17 @@ def test_a_whole_evening_on_two_phones(
     page.set_input_files("[data-key=cal-layout-gallery]", PRACTICE / "layout-1.jpg")
     page.wait_for_selector("text=Play with this table")
     host.check("calibration")
+
+    # Its trial: the layout still lies there and a few pieces change places, or it is laid anew.
+    host.press("text=Try it first", "ol.moves li")
+    exchanged = page.input_value("[name=plan]")
+    assert "change places" in page.inner_text("main")
+    host.check("trial-exchange")
+    host.press("[data-key=anew]", "text=Lay the pieces as in the picture")
+    assert page.input_value("[name=plan]") != exchanged
+    host.press("[data-key=anew]", "ol.moves li")
+    assert page.input_value("[name=plan]") == exchanged
+    page.go_back()
     host.press("text=Show the board", ".pick")
     page.focus(".handle")
     before = page.get_attribute(".handle", "aria-valuetext")
@@ -197,6 +208,7 @@ def test_a_whole_evening_on_two_phones(
 
     # An evening, three boards.
     host.go("/#/new", "form")
+    assert page.input_value("input[name=player] >> nth=1") == "Player 2"  # taken, or typed over
     for number, player in enumerate(PLAYERS):
         page.fill(f"input[name=player] >> nth={number}", player)
     page.select_option("select", "penmarrow-practice")
