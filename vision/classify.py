@@ -23,7 +23,7 @@ from scoring.types import EMPTY
 from vision.absent import weigh_absent
 from vision.belief import FAMILIAR, STRANGE, Belief
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
-from vision.explain import Expected
+from vision.explain import Expected, seldom_veiled
 from vision.fit import Fit, Scene, fit_to, learned_of, shifted
 from vision.glare import usual_veil, veil_colours
 from vision.middles import line_between
@@ -78,7 +78,7 @@ def believe(
     pieces = ~(told.empty & (told.trust > 0)) & (distances.min(axis=1) < STRANGE)
     own = one_by_one.own_colours(likely)
     veil, veil_root = veil_colours(change, noise, own, pieces, places_mm)
-    piece, empty = _told_expected(told, one_by_one, palette, places_mm)
+    piece, empty = _told_expected(told, one_by_one, places_mm)
     tint = _tint(scene.board, palette.empty, told, places_mm)
     scene = replace(
         scene,
@@ -151,8 +151,8 @@ def first_scene(top: Array, board: Array, light: Light, palette: Palette) -> Sce
     return Scene(
         top=top,
         board=board,
-        piece=Expected(still, wide, palette.veil_scale),
-        empty=Expected(still, wide, MATTE_SCALE),
+        piece=seldom_veiled(still, wide, palette.veil_scale),
+        empty=seldom_veiled(still, wide, MATTE_SCALE),
         noise=(NOISE_LAB, np.sqrt(0.03**2 + (0.5 * light.chroma_spread) ** 2)[None, None, :]),
         veil=veil,
         veil_root=veil_root,
@@ -195,9 +195,7 @@ def _told(distances: Array, names: tuple[str, ...], known: Mapping[int, str]) ->
     return _Told(label, trust, label == len(names) - 1)
 
 
-def _told_expected(
-    told: _Told, fits: Fit, palette: Palette, places_mm: Array
-) -> tuple[Expected, Expected]:
+def _told_expected(told: _Told, fits: Fit, places_mm: Array) -> tuple[Expected, Expected]:
     """What the confident cells lead to expect of pieces and of empty cells at each other cell."""
     light, light_var = leave_one_out(
         places_mm,
@@ -212,8 +210,8 @@ def _told_expected(
     veil = np.maximum(level + glare, 0)
     veil_sd = np.sqrt(glare_var + 0.06**2 + (0.4 * veil) ** 2)
     return (
-        Expected(light, np.sqrt(light_var + 0.15**2), palette.veil_scale, veil, veil_sd),
-        Expected(light, np.sqrt(light_var + 0.08**2), MATTE_SCALE),
+        Expected(light, np.sqrt(light_var + 0.15**2), veil, veil_sd, np.zeros(len(veil))),
+        seldom_veiled(light, np.sqrt(light_var + 0.08**2), MATTE_SCALE),
     )
 
 

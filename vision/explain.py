@@ -31,26 +31,34 @@ SHADINGS = (0.25, 4.0)
 
 @dataclass(frozen=True, eq=False)
 class Expected:
-    """What is known before: log shading (N,) and its deviation; veil (N,) and its deviation.
-
-    Without a veil known, ``veil_scale`` is the mean of an exponential distribution.
-    """
+    """What is known before of N cells: log shading (N,) and its deviation; of the veil (N,) a
+    normal distribution times an exponential one of this ``veil_rate`` (N,), 1 / mean. A deviation
+    of infinity, or a rate of zero, leaves one of the two out."""
 
     shading: Array
     shading_sd: Array
-    veil_scale: float
-    veil: Array | None = None
-    veil_sd: Array | None = None
+    veil: Array
+    veil_sd: Array
+    veil_rate: Array
 
     def at(self, cells: NDArray[np.int64]) -> Expected:
         """The same for ``cells`` (P,) by index."""
-        return Expected(
-            self.shading[cells],
-            self.shading_sd[cells],
-            self.veil_scale,
-            None if self.veil is None else self.veil[cells],
-            None if self.veil_sd is None else self.veil_sd[cells],
-        )
+        return Expected(*(field[cells] for field in self._fields()))
+
+    def beside(self, other: Expected) -> Expected:
+        """What is known of these cells and of the ``other``, one after the other."""
+        pairs = zip(self._fields(), other._fields(), strict=True)
+        return Expected(*(np.concatenate(pair) for pair in pairs))
+
+    def _fields(self) -> tuple[Array, ...]:
+        return self.shading, self.shading_sd, self.veil, self.veil_sd, self.veil_rate
+
+
+def seldom_veiled(shading: Array, shading_sd: Array, mean: float) -> Expected:
+    """Cells of which nothing but the veil's ``mean``, share of white, is known: an exponential
+    distribution."""
+    none = np.zeros(len(shading))
+    return Expected(shading, shading_sd, none, none + np.inf, none + 1 / mean)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +99,8 @@ def explain(
     expected = expected.at(of)
     middle = np.exp(expected.shading)
     shading_weight = 1 / (middle * expected.shading_sd) ** 2
-    veil_weight, veil_pull = _veil_prior(expected, own_veils)
+    veil_weight = 1 / expected.veil_sd**2
+    veil_pull = veil_weight * (expected.veil - own_veils) - expected.veil_rate
     a, b = sample_sample + shading_weight, lamp_lamp + veil_weight
     right_a, right_b = cell_sample + shading_weight * middle, cell_lamp + veil_pull
     determinant = a * b - lamp_sample**2
@@ -116,8 +125,10 @@ def explain(
         1 + (NOISE_PER_VEIL / noise * veil) ** 2 + (NOISE_PER_SHADING / noise * log_shading) ** 2
     )
     away = (log_shading - expected.shading) / expected.shading_sd
+    more_veiled = (veil - expected.veil) / expected.veil_sd
     cost = np.maximum(missed, 0) / spread + 3 * np.log(spread) + away**2
-    return Explained(cost + _veil_cost(expected, veil), log_shading, veil)
+    cost += more_veiled**2 + 2 * expected.veil_rate * veil
+    return Explained(cost, log_shading, veil)
 
 
 def _products(of_cell: Array, of: NDArray[np.int64], sample: Array) -> Array:
@@ -125,20 +136,6 @@ def _products(of_cell: Array, of: NDArray[np.int64], sample: Array) -> Array:
     (3, P)."""
     x, y, z = (np.ascontiguousarray(of_cell[:, k].T)[:, of] * sample[k] for k in range(3))
     return x + y + z
-
-
-def _veil_prior(expected: Expected, own_veils: Array) -> tuple[Array | float, Array | float]:
-    """Weight of the veil's prior, and its pull towards more veil."""
-    if expected.veil is None or expected.veil_sd is None:
-        return 1e-6, -1 / expected.veil_scale
-    weight = 1 / expected.veil_sd**2
-    return weight, weight * (expected.veil - own_veils)
-
-
-def _veil_cost(expected: Expected, veil: Array) -> Array:
-    if expected.veil is None or expected.veil_sd is None:
-        return 2 * veil / expected.veil_scale
-    return ((veil - expected.veil) / expected.veil_sd) ** 2
 
 
 def whitening_at(cells: Array, noise: float, chroma_sd: Array | float) -> Array:

@@ -75,14 +75,19 @@ class Scene:
     veil_root: Array
 
     @cached_property
-    def top_whitening(self) -> Array:
-        """Whitening (N, 3, 3) at each cell as a piece; it serves every shift."""
-        return whitening_at(self.top, *self.noise)
+    def both(self) -> Array:
+        """Every cell as a piece, then every cell as empty (2N, 3)."""
+        return np.vstack([self.top, self.board])
 
     @cached_property
-    def board_whitening(self) -> Array:
-        """Whitening (N, 3, 3) at each cell as empty."""
-        return whitening_at(self.board, *self.noise)
+    def expected(self) -> Expected:
+        """What is expected of them (2N)."""
+        return self.piece.beside(self.empty)
+
+    @cached_property
+    def whitening(self) -> Array:
+        """Whitening (2N, 3, 3) at each of them; it serves every shift."""
+        return whitening_at(self.both, *self.noise)
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,8 +177,7 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
         pieces = before.distances[:, :-1]
         near = pieces <= np.maximum(before.distances.min(axis=1) + FAR, pieces.min(axis=1))[:, None]
     cell, sample = np.nonzero(near[:, learned.labels])
-    lights = lights_under(scene, shift[None])
-    every = _pieces(scene, learned, cell, sample, lights)
+    every, empty = _explained(scene, learned, cell, sample, shift[None])
     label = learned.labels[sample]
     group = cell * labels + label
     order = np.lexsort((every.cost[0], group))
@@ -181,7 +185,6 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
     rank = np.arange(len(order)) - np.repeat(first, np.diff(first, append=len(order)))
     best = order[rank < NEIGHBOURS]
     piece = Explained(every.cost[:, best], every.shading[:, best], every.veil[:, best])
-    empty = _empties(scene, learned, lights)
     distances = np.full((cells, labels + 1), np.inf)
     nearest = Pairs(cell[best], sample[best], label[best])
     distances[:, :-1][near] = nearest.means(piece.cost)[0]
@@ -198,47 +201,39 @@ def shifted(fit: Fit, shifts: Array) -> Array:
     What is far off there stays as far off: no likely shift brings it near.
     """
     near, learned = fit.near, fit.learned
-    lights = lights_under(fit.scene, shifts)
-    piece = _pieces(fit.scene, learned, near.cell, near.sample, lights)
-    empty = _empties(fit.scene, learned, lights)
+    piece, empty = _explained(fit.scene, learned, near.cell, near.sample, shifts)
     distances = np.tile(fit.distances, (len(shifts), 1, 1))
     distances[:, near.cell[near.first], near.label[near.first]] = near.means(piece.cost)
     distances[:, :, -1] = np.where(learned.never, NEVER, empty.cost)
     return distances
 
 
-def _pieces(
+def _explained(
     scene: Scene,
     learned: Learned,
     cell: NDArray[np.int64],
     sample: NDArray[np.int64],
-    lights: tuple[Array, Array],
-) -> Explained:
-    """Each of the cells (P,) explained by its sample (P,), ``lights`` from ``lights_under``."""
-    return explain(
-        scene.top,
-        scene.top_whitening,
-        learned.samples[sample],
-        learned.veils[sample],
-        cell,
-        *lights,
-        scene.piece,
+    shifts: Array,
+) -> tuple[Explained, Explained]:
+    """Each of the cells (P,) explained by its sample (P,), and every cell by its own empty self,
+    under ``shifts`` (S, 4)."""
+    count, pairs = len(scene.top), len(cell)
+    lamp, light = lights_under(scene, shifts)
+    both = explain(
+        scene.both,
+        scene.whitening,
+        np.vstack([learned.samples[sample], learned.empty]),
+        np.concatenate([learned.veils[sample], np.zeros(count)]),
+        np.concatenate([cell, np.arange(count, 2 * count)]),
+        np.concatenate([lamp, lamp], axis=1),
+        light,
+        scene.expected,
         scene.noise[0],
     )
-
-
-def _empties(scene: Scene, learned: Learned, lights: tuple[Array, Array]) -> Explained:
-    """Every cell explained by its own empty self under ``lights`` from ``lights_under``."""
-    every = np.arange(len(scene.board))
-    return explain(
-        scene.board,
-        scene.board_whitening,
-        learned.empty,
-        np.zeros(len(every)),
-        every,
-        *lights,
-        scene.empty,
-        scene.noise[0],
+    parts = (both.cost, both.shading, both.veil)
+    return (
+        Explained(*(part[:, :pairs] for part in parts)),
+        Explained(*(part[:, pairs:] for part in parts)),
     )
 
 

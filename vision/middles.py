@@ -46,7 +46,7 @@ def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, In
     colours, veils = middles(fit.learned)
     piece = explain(
         scene.top,
-        scene.top_whitening,
+        scene.whitening[:count],
         np.tile(colours, (count, 1)),
         np.tile(veils, count),
         np.repeat(np.arange(count), labels),
@@ -66,9 +66,11 @@ def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, In
         shade = (light.mean() * np.exp(shading[cells, likelier]))[:, None]
         one, other = shade * colour(first, cells), shade * colour(second, cells)
         expected = scene.piece.at(cells)
-        veil_sd = 0.0 if expected.veil_sd is None else expected.veil_sd[:, None]
-        free = [(one + other) / 2 * expected.shading_sd[:, None], lamp[0, cells] * veil_sd]
-        whitening = scene.top_whitening[cells]
+        free = [
+            (one + other) / 2 * expected.shading_sd[:, None],
+            lamp[0, cells] * expected.veil_sd[:, None],
+        ]
+        whitening = scene.whitening[cells]
         loose = whitening @ np.stack(free, axis=2)
         noise = np.eye(3) + loose @ loose.transpose(0, 2, 1)
         way = whitening @ (other - one)[:, :, None]
