@@ -22,6 +22,7 @@ from vision.greys import Grey, grey_of
 from vision.level import Plan, level_artwork, plan_of
 from vision.patches import align_patches, patches_of
 from vision.rivals import SEEN
+from vision.sample import correlation
 from vision.sightings import CLEAR, sighted
 from vision.types import Registration
 from vision.view import View
@@ -164,4 +165,9 @@ def _likeness(board: Grey, artwork: Grey, plan: Plan) -> Array:
     keep cells out that would lead astray (25 instead of 29 of 30 plain boards were found without).
     """
     seen, known = (np.log(picture.ravel() + 8.0) for picture in (board, artwork))
-    return np.array([np.corrcoef(seen[cell], known[cell])[0, 1] for cell in plan.outline])
+    return np.array(
+        [
+            correlation(seen[cell] - seen[cell].mean(), known[cell] - known[cell].mean())
+            for cell in plan.outline
+        ]
+    )

@@ -84,8 +84,8 @@ def structure_of(board: Grey, artwork: Grey, plan: Plan) -> Array:
     for motif, outline in _flattenings(plan):
         around, drawn = outline.flat(seen), outline.flat(known)
         contrast = np.log((around.std() + 0.02) / (drawn.std() + 0.02))
-        inside = _correlation(motif.flat(seen), motif.flat(known))
-        rows.append((inside, _correlation(around, drawn), contrast))
+        inside = correlation(motif.flat(seen), motif.flat(known))
+        rows.append((inside, correlation(around, drawn), contrast))
     return np.array(rows)
 
 
@@ -116,6 +116,6 @@ def _flattenings(plan: Plan) -> tuple[tuple[_Flattening, _Flattening], ...]:
     return tuple((flattening(motif), flattening(outline)) for motif, outline in pairs)
 
 
-def _correlation(a: Array, b: Array) -> float:
-    """Of two signals (P,) without their means."""
+def correlation(a: Array, b: Array) -> float:
+    """Normalised correlation of two signals (P,) without their means; 0 of a flat one."""
     return float(a @ b / np.sqrt((a @ a) * (b @ b) + 1e-9))
