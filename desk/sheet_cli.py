@@ -15,7 +15,7 @@ Corners = Annotated[
     tuple[str, str, str, str] | None,
     typer.Option(
         metavar="X,Y X,Y X,Y X,Y",
-        help="The board's corners in photo pixels: top left, top right, bottom right, bottom left.",
+        help="The corners of board or card in photo pixels, clockwise from the top left.",
     ),
 ]
 
