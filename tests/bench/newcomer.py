@@ -8,11 +8,12 @@ interface, as the page does: sheet from a photo of the empty board, colours from
 names that are proposed, a table learned from that first photo and two of a known layout, a trial
 for which some of its pieces change places, all cards in one photo (2000 by 1500 px, a quarter of
 what a phone saves; what is not found in it is photographed again), and the game of two players up
-to their totals. The program never sees the game's own sheet. Whatever it asks is answered with the
-truth, and each act of a person is counted: photos, taps, words and numbers typed, pieces and cards
-laid, and a look at each picture that must be right: for the cards of one photo two, at the picture
-in which all of them stand with their letters and at their drawings. Rules are those that a new
-sheet begins with, for others are written in its text. The tally must be the truth.
+to their totals, a board snapped once more where the page proposes it. The program never sees the
+game's own sheet. Whatever it asks is answered with the truth, and each act of a person is counted:
+photos, taps, words and numbers typed, pieces and cards laid, and a look at each picture that must
+be right: for the cards of one photo two, at the picture in which all of them stand with their
+letters and at their drawings. Rules are those that a new sheet begins with, for others are written
+in its text. The tally must be the truth.
 
 Seconds an act are by hand, no source, and meant to be more than a patient person needs.
 """
@@ -405,8 +406,9 @@ def first_tally(one: Newcomer, game: Game) -> dict[str, int]:
         one.diary.did("tap", len(game.claims[player]))
         claims = {"cards": [one.cards[name] for name in game.claims[player]], "facts": []}
         one.client.put(f"/api{evening}/games/1/claims/{seat}", json=claims).raise_for_status()
+    looked_again(one, evening, game)
     while True:
-        state = one.wait(evening, lambda state: all(read(state, seat) for seat in (0, 1)))
+        state = one.wait(evening, both_read)
         view = state["games"][0]["view"]
         if not view["questions"]:
             break
@@ -417,6 +419,23 @@ def first_tally(one: Newcomer, game: Game) -> dict[str, int]:
         said = {"seat": asked["seat"], "cell": asked["cell"], "colour": colour}
         one.post(f"{evening}/games/1/answers", said)
     return {told["player"]: told["total"] for told in view["tally"]["players"]}
+
+
+def looked_again(one: Newcomer, evening: str, game: Game) -> None:
+    """A second photo of each board for which the page proposes one, instead of its questions."""
+    boards = one.wait(evening, both_read)["games"][0]["view"]["boards"]
+    for seat, player in enumerate(PLAYERS):
+        if boards[str(seat)]["look_again"]:
+            jpeg = one.snapped(game.grids[player]).jpeg()
+            one.send(f"{evening}/games/1/boards/{seat}/second/photo", jpeg)
+
+
+def both_read(state: Mapping[str, Any]) -> bool:
+    """Whether both boards are read and weighed, with all their photos."""
+    boards = state["games"][0]["boards"].values()
+    seconds = [board.get("second") or {} for board in boards]
+    waits = any(second.get("state") == "reading" for second in seconds)
+    return all(read(state, seat) for seat in (0, 1)) and not waits
 
 
 def read(state: Mapping[str, Any], seat: int) -> bool:
