@@ -29,10 +29,10 @@ class Practice:
         return upper_bound(self.wrong, self.photos)
 
 
-SAME_LIGHT = Practice(photos=320, wrong=16)
-MOVED_LIGHT = Practice(photos=120, wrong=11)
-"""On 40 invented tables, under the light of their calibration and under another (DEVELOPERS.md has
-the command, and says which choices were made with them in sight)."""
+SAME_LIGHT = Practice(photos=232, wrong=18)
+MOVED_LIGHT = Practice(photos=87, wrong=9)
+"""On 29 invented tables, under the light of their calibration and under another; nothing was chosen
+with these in sight (DEVELOPERS.md has the command)."""
 
 
 def promise_words() -> str:
