@@ -57,6 +57,13 @@ LEAST_ODDS = 4.0
 """Twice the log odds from which the photo as a whole backs what a cell alone says."""
 
 
+CONTRADICTS = 1.0
+CLEARLY_APART = 2.5
+STILL_DOUBTED = 0.9
+"""A cell's nearest samples that say otherwise by this, between labels so many standard deviations
+of its noise apart, leave at most this share of the margin asked."""
+
+
 @dataclass(frozen=True, eq=False)
 class Between:
     """K cells on the line between two labels.
@@ -84,11 +91,13 @@ def weigh_pairs(
     label of the cells that a person named; ``never`` (N,): cells that are never empty;
     ``places_mm`` (N, 2) of the cells. The distance between the two is stretched by margin asked
     over ``pair_margin``. Where the photo as a whole and the cell's nearest samples contradict each
-    other, what one says counts against the other.
+    other, what one says counts against the other; between labels that lie clearly apart the cell is
+    then in doubt, for the middle of one may lie askew.
     """
     distances = belief.distances.copy()
     scale = margin_asked(belief) / pair_margin(belief)
     unhidden = margin_asked(belief) / (pair_margin(belief) - pair_hidden(belief))
+    held = STILL_DOUBTED * margin_asked(belief)
     shift = SHIFT + SHIFT_PER_STRANGENESS * strangeness(belief)
     for (first, second), cells in _pairs(belief, known, never):
         line = between(first, second, cells)
@@ -103,7 +112,10 @@ def weigh_pairs(
         if empty:  # glare that hides a colour does not hide what else is seen
             told += 2 * line.before * (unhidden[cells] - scale[cells])
         told = np.where(backed, np.sign(odds) * np.maximum(abs(told), abs(alone)), told)
-        told = np.where(odds * alone < 0, told + alone, told)
+        against = odds * alone < 0
+        told = np.where(against, told + alone, told)
+        doubted = against & (abs(alone) > CONTRADICTS) & (line.apart > CLEARLY_APART)
+        told = np.where(doubted, np.clip(told, -held[cells], held[cells]), told)
         least = belief.distances[cells][:, [first, second]].min(axis=1)
         distances[cells, first] = least + np.maximum(told, 0)
         distances[cells, second] = least + np.maximum(-told, 0)

@@ -207,18 +207,32 @@ def test_a_third_label_a_never_empty_cell_and_a_cell_named_otherwise_stay_out_of
 
 def test_a_cell_whose_own_samples_say_otherwise_is_in_doubt_not_overruled() -> None:
     """The middles of two labels may lie askew: nearest samples that contradict them are heard."""
-    before = belief([[9, 1, 40, 90], [1, 30, 40, 90], [1, 30, 40, 90]])
+    heap = [[1, 30, 40, 90]] * 4
 
-    def between(*_: object) -> Between:
-        return line([-1.0, -1.1, -0.9])
+    def gaps(own: list[float], apart: float) -> np.ndarray:
+        before = belief([own, *heap])
+        places = line([-1.0, -1.1, -0.9, -1.0, -0.95], apart)
+        never = np.zeros(5, bool)
+        after = weigh_pairs(before, lambda *_: places, {}, never, PLACES_MM[:5])
+        return abs(after.distances[:, 0] - after.distances[:, 1]) - margin_asked(before)
 
-    after = weigh_pairs(before, between, {}, np.zeros(3, bool), PLACES_MM[:3])
+    for apart in (2.6, 6.0, 18.0):
+        told = gaps([6, 1, 40, 90], apart)
+        assert told[0] < 0
+        assert (told[1:] > 0).all()
+    assert (gaps([1, 6, 40, 90], 6.0) > 0).all()
 
-    gap = after.distances[0, 1] - after.distances[0, 0]
-    unopposed = weigh_pairs(
-        belief([[1, 9, 40, 90]] * 3), between, {}, np.zeros(3, bool), PLACES_MM[:3]
-    )
-    assert gap <= unopposed.distances[0, 1] - unopposed.distances[0, 0] - 8 + 1e-9
+
+def test_between_labels_that_lie_close_together_its_own_samples_count_against_the_heaps() -> None:
+    never = np.zeros(3, bool)
+
+    def gap(own: list[float]) -> float:
+        before = belief([own, [1, 30, 40, 90], [1, 30, 40, 90]])
+        places = line([-1.0, -1.1, -0.9], 2.5)
+        after = weigh_pairs(before, lambda *_: places, {}, never, PLACES_MM[:3])
+        return float(after.distances[0, 1] - after.distances[0, 0])
+
+    assert gap([9, 1, 40, 90]) <= gap([1, 9, 40, 90]) - 8 + 1e-9
 
 
 def test_glare_hides_colour_but_not_the_board_under_it() -> None:
