@@ -83,10 +83,10 @@ def pairs_of(kit: Kit, boards: int, difficulty: float, rng: np.random.Generator)
         shots = two_looks(kit, grid, stands, int(rng.integers(1 << 30)) + number)
         try:
             alone = [read_photo(photo_of(shot), table) for shot in shots]
+            together = read_together(alone, table)
         except TallyglassError as error:
             print(f"not read: {error}", file=sys.stderr)
             continue
-        together = read_together(alone, table)
         yield Pair(shots, (alone[0], alone[1]), together, why_look_again(alone[0], table))
 
 

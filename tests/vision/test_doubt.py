@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from vision.belief import Belief
-from vision.doubt import UNEVEN, UNLIKE, name_cells
+from vision.doubt import BEYOND_TRUST, UNEVEN, UNLIKE, name_cells
 from vision.types import ODD, Samples
 
 USUAL = 0.4
@@ -46,3 +46,17 @@ def test_what_looks_unlike_its_colour_and_uneven_may_be_covered(
         assert "something may lie over it" in (read.doubt or "")
     else:
         assert (read.colour, read.doubt) == ("sand", None)
+
+
+@pytest.mark.parametrize(("typical", "trusted"), [(BEYOND_TRUST - 0.1, True), (7.5, False)])
+def test_in_a_light_unlike_anything_learned_no_cell_is_certain(
+    typical: float, trusted: bool
+) -> None:
+    none = np.zeros(1)
+    belief = Belief(NAMES, np.array([[1.0, 60.0, 80.0]]), none, typical, none)
+
+    (read,) = name_cells(belief, smooth(1), ("A1",), USUAL).values()
+
+    assert read.colour == "sand"
+    assert (read.doubt is None) == trusted
+    assert (read.candidates == NAMES) != trusted
