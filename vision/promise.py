@@ -31,8 +31,8 @@ class Practice:
 
 SAME_LIGHT = Practice(photos=232, wrong=18)
 MOVED_LIGHT = Practice(photos=87, wrong=9)
-"""On 29 invented tables, under the light of their calibration and under another; nothing was chosen
-with these in sight (DEVELOPERS.md has the command)."""
+"""On 29 invented tables, under the light of their calibration and under another, counted before any
+rule was chosen with them in sight (DEVELOPERS.md has the command)."""
 
 
 def promise_words() -> str:
