@@ -9,7 +9,7 @@ from vision.belief import MOST_STRANGENESS, STRANGE, Belief, margin_asked
 from vision.types import ODD, CellReading, Samples
 
 BEYOND_TRUST = 6.0
-"""How strange a photo may look before no cell of it is certain. Of three in practice that looked
+"""How strange a photo may look before no colour in it is certain. Of three in practice that looked
 stranger, all had silent errors, of 29 that looked half as strange one."""
 
 BURNT_SHARE = 0.25
@@ -66,8 +66,8 @@ def _name_cell(
     if belief.typical > BEYOND_TRUST:
         return CellReading(
             likeliest,
-            _everything(belief, order),
-            "the light is too unlike the calibration's to be sure of anything",
+            tuple(n for n in _everything(belief, order) if n != EMPTY or EMPTY in candidates),
+            "the light is too unlike the calibration's to be sure of any colour",
         )
     if best > STRANGE:
         return CellReading(

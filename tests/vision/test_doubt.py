@@ -48,15 +48,21 @@ def test_what_looks_unlike_its_colour_and_uneven_may_be_covered(
         assert (read.colour, read.doubt) == ("sand", None)
 
 
-@pytest.mark.parametrize(("typical", "trusted"), [(BEYOND_TRUST - 0.1, True), (7.5, False)])
-def test_in_a_light_unlike_anything_learned_no_cell_is_certain(
-    typical: float, trusted: bool
+@pytest.mark.parametrize("typical", [BEYOND_TRUST - 0.1, 7.5])
+@pytest.mark.parametrize(
+    ("distances", "left"),
+    [([1.0, 60.0, 80.0], NAMES[:2]), ([60.0, 70.0, 1.0], ("empty", "sand", "moss"))],
+)
+def test_in_a_light_unlike_anything_learned_no_colour_is_certain(
+    typical: float, distances: list[float], left: tuple[str, ...]
 ) -> None:
+    """What is plainly no bare cell stays none; what looks bare may be a piece all the same."""
     none = np.zeros(1)
-    belief = Belief(NAMES, np.array([[1.0, 60.0, 80.0]]), none, typical, none)
+    belief = Belief(NAMES, np.array([distances]), none, typical, none)
 
     (read,) = name_cells(belief, smooth(1), ("A1",), USUAL).values()
 
-    assert read.colour == "sand"
+    trusted = typical < BEYOND_TRUST
+    assert read.colour == left[0]
+    assert read.candidates == (left[:1] if trusted else left)
     assert (read.doubt is None) == trusted
-    assert (read.candidates == NAMES) != trusted
