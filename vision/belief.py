@@ -62,14 +62,14 @@ def margin_asked(belief: Belief) -> Array:
 
 
 def pair_margin(belief: Belief) -> Array:
-    """The same (N,) between two labels that were weighed over the whole photo."""
+    """The same (N,) between two labels that were weighed over the whole photo, but for what hides a
+    colour (``pair_hidden``)."""
     familiar = FAMILIAR + PAIR_FAMILIAR_PER_STRANGENESS * strangeness(belief)
-    strange = np.maximum(0.0, belief.distances.min(axis=1) - familiar)
-    return PAIR_MARGIN + pair_hidden(belief) + strange
+    return PAIR_MARGIN + np.maximum(0.0, belief.distances.min(axis=1) - familiar)
 
 
 def pair_hidden(belief: Belief) -> Array:
-    """What of ``pair_margin`` (N,) is for a colour that glare or full scale hides."""
+    """What glare and full scale, which hide colours, add (N,) to ``pair_margin``."""
     return PAIR_MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
 
 

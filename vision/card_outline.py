@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import cv2
 import numpy as np
@@ -22,10 +22,6 @@ CARD_SHARE = 0.01
 """A card fills at least this share of the picture: some forty to a photo."""
 
 MOST_QUADS = 120
-
-BESIDE = 0.6
-"""Two stand in one row where their middles lie less than this share of the lower one's height
-above each other."""
 
 LONGEST = 0.35
 """Shortest side of a card's quadrilateral over its longest, at least."""
@@ -106,22 +102,3 @@ def levelled(pixels: Picture, corners: Array) -> Picture:
     target = (unit * np.array(size, np.float32) - 0.5).astype(np.float32)
     to_level = cv2.getPerspectiveTransform(corners.astype(np.float32), target)
     return np.asarray(cv2.warpPerspective(pixels, to_level, size, flags=cv2.INTER_AREA), np.uint8)
-
-
-def reading_order(quads: Sequence[Array]) -> list[int]:
-    """Indices of quadrilaterals (4, 2), px, from left to right, the upper row first.
-
-    Rows may slope: one goes on where the next to the right stands beside its last.
-    """
-    middles = np.array([quad.mean(axis=0) for quad in quads]).reshape(-1, 2)
-    heights = [float(np.ptp(quad[:, 1])) for quad in quads]
-    rows: list[list[int]] = []
-    for i in np.argsort(middles[:, 0], kind="stable").tolist():
-        off = [abs(middles[i, 1] - middles[row[-1], 1]) for row in rows]
-        nearest = int(np.argmin(off)) if off else 0
-        if off and off[nearest] < BESIDE * min(heights[i], heights[rows[nearest][-1]]):
-            rows[nearest].append(i)
-        else:
-            rows.append([i])
-    rows.sort(key=lambda row: float(middles[row, 1].mean()))
-    return [i for row in rows for i in row]

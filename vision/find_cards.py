@@ -12,10 +12,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.card_outline import card_quads, reading_order
+from vision.card_outline import card_quads
 from vision.cards import CardLook, Levelled, card_look, lattice_on, paper_share
 from vision.cell_shape import CellShape, cell_shape
 from vision.errors import BoardNotFound
+from vision.geometry import reading_order
 from vision.rectify import to_decoded
 from vision.types import Photo
 

@@ -5,6 +5,7 @@ Board coordinates are mm, photo coordinates full-size px (x, y).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -24,6 +25,10 @@ FOCAL_SPREAD = 0.15
 K1_SPREAD = 0.04
 """Standard deviation expected of ``k1`` (chosen by hand; phones straighten their pictures)."""
 
+
+BESIDE = 0.6
+"""Two stand in one row where their middles lie less than this share of the lower one's height
+above each other."""
 
 DAMPING = 1e-10
 """Share of its trace added to the normal equations, so that pairs which leave a direction open give
@@ -230,3 +235,22 @@ def _scales(registration: Registration, points_mm: Array) -> Array:
     ay = registration.project(points_mm + np.array([0, step])) - base
     scales = np.linalg.svd(np.stack([ax, ay], 2) / step, compute_uv=False)
     return np.asarray(scales, np.float64)
+
+
+def reading_order(quads: Sequence[Array]) -> list[int]:
+    """Indices of quadrilaterals (4, 2), px, from left to right, the upper row first.
+
+    Rows may slope: one goes on where the next to the right stands beside its last.
+    """
+    middles = np.array([quad.mean(axis=0) for quad in quads]).reshape(-1, 2)
+    heights = [float(np.ptp(quad[:, 1])) for quad in quads]
+    rows: list[list[int]] = []
+    for i in np.argsort(middles[:, 0], kind="stable").tolist():
+        off = [abs(middles[i, 1] - middles[row[-1], 1]) for row in rows]
+        nearest = int(np.argmin(off)) if off else 0
+        if off and off[nearest] < BESIDE * min(heights[i], heights[rows[nearest][-1]]):
+            rows[nearest].append(i)
+        else:
+            rows.append([i])
+    rows.sort(key=lambda row: float(middles[row, 1].mean()))
+    return [i for row in rows for i in row]

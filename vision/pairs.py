@@ -56,7 +56,6 @@ FREEDOM = 5.0
 LEAST_ODDS = 4.0
 """Twice the log odds from which the photo as a whole backs what a cell alone says."""
 
-
 CONTRADICTS = 1.0
 CLEARLY_APART = 2.5
 STILL_DOUBTED = 0.9
@@ -90,14 +89,14 @@ def weigh_pairs(
     ``between`` gives the cells (K,) by index on the line between two labels by index; ``known``:
     label of the cells that a person named; ``never`` (N,): cells that are never empty;
     ``places_mm`` (N, 2) of the cells. The distance between the two is stretched by margin asked
-    over ``pair_margin``. Where the photo as a whole and the cell's nearest samples contradict each
+    over that of pairs. Where the photo as a whole and the cell's nearest samples contradict each
     other, what one says counts against the other; between labels that lie clearly apart the cell is
     then in doubt, for the middle of one may lie askew.
     """
     distances = belief.distances.copy()
-    scale = margin_asked(belief) / pair_margin(belief)
-    unhidden = margin_asked(belief) / (pair_margin(belief) - pair_hidden(belief))
-    held = STILL_DOUBTED * margin_asked(belief)
+    asked, margin = margin_asked(belief), pair_margin(belief)
+    scale, unhidden = asked / (margin + pair_hidden(belief)), asked / margin
+    held = STILL_DOUBTED * asked
     shift = SHIFT + SHIFT_PER_STRANGENESS * strangeness(belief)
     for (first, second), cells in _pairs(belief, known, never):
         line = between(first, second, cells)

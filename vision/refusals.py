@@ -12,7 +12,6 @@ from scoring.lattice import board_corners_mm
 from scoring.types import Lattice
 from vision.errors import BoardNotFound
 from vision.geometry import tilt_deg
-from vision.greys import grey_of
 from vision.types import Photo, Registration
 
 DARK = 25
@@ -32,7 +31,7 @@ Source of the measure: Pech-Pacheco et al., "Diatom autofocusing in brightfield 
 
 def check_exposure(photo: Photo) -> None:
     """Raise BoardNotFound where the photo is too dark or too burnt out to show anything."""
-    grey = grey_of(photo.pixels[::8, ::8].copy())
+    grey = photo.greys[0][::8, ::8]
     if np.mean(grey < DARK) > 0.95:
         raise BoardNotFound(photo.name, "the photo is too dark.", "Turn a lamp on and snap again.")
     if np.mean(grey > BURNT) > 0.5:
@@ -65,7 +64,7 @@ def _outlines_mm(lattice: Lattice) -> tuple[NDArray[np.float64], tuple[str, ...]
 
 def check_sharpness(photo: Photo) -> None:
     """Raise BoardNotFound where the photo is too blurred to show a board's artwork."""
-    grey = grey_of(photo.pixels)
+    grey = photo.greys[0]
     k = SHARP_PX / max(grey.shape)
     small = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
     if float(cv2.Laplacian(small, cv2.CV_64F).var()) < FEWEST_EDGES:

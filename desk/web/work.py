@@ -29,10 +29,10 @@ from desk.durable import write_whole
 from scoring.errors import TallyglassError
 from scoring.grid import parse_grid
 from scoring.sheet import parse_sheet
-from vision.card_outline import reading_order
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
 from vision.find import from_marks
+from vision.geometry import reading_order
 from vision.marks import marks_of
 from vision.promise import promise_words
 from vision.read import read_boards, read_photo

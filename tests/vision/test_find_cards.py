@@ -16,12 +16,12 @@ from samples.penmarrow import load_penmarrow
 from samples.practice import PENMARROW_PRINT
 from samples.tabletop import tabletop
 from tests.vision.practice import from_pixels
-from vision.card_outline import reading_order
 from vision.cards import CardLook
 from vision.cell_shape import cell_shape
 from vision.decode import load_photo
 from vision.errors import BoardNotFound
 from vision.find_cards import look_at_cards
+from vision.geometry import reading_order
 from vision.inks import tell_inks
 
 SHEET = load_penmarrow()
