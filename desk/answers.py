@@ -81,7 +81,7 @@ def noting_answers(ask: Ask, path: Path) -> Ask:
             answer = ask(question)
         except KeyboardInterrupt:
             if path.exists():
-                complain(f"\nStopped. Go on with --answers {path}")
+                complain(f"\nGo on with --answers {path}")
             raise
         if answer:
             if earlier not in (b"", answers_toml(question.game.answers).encode()):

@@ -1,7 +1,7 @@
 """The command ``tallyglass``. Each command only names what it takes; the work is imported when run.
 
-Exit codes: 0 done, 1 a trial found what was read wrongly, 130 stopped by Ctrl-C, 2 something given
-cannot be used, 3 a board was not found in its photo.
+Exit codes: 0 done, 1 a trial found what was read wrongly, 2 something given cannot be used, 3 a
+board was not found in its photo; ``start.py`` has those of a command that is stopped.
 """
 
 from __future__ import annotations
@@ -301,7 +301,3 @@ def fail(words: str, code: int = BAD_INPUT) -> None:
     """Say what went wrong and end."""
     print(words, file=sys.stderr)
     sys.exit(code)
-
-
-if __name__ == "__main__":
-    main()

@@ -46,7 +46,7 @@ def main() -> None:
         folder = Path(name)
         for words in commands((HERE / "first-table.md").read_text("utf-8")):
             print("tallyglass", *words[:2], "...")
-            subprocess.run([sys.executable, "-m", "desk.cli", *words], cwd=folder, check=True)
+            subprocess.run([sys.executable, "-m", "desk.start", *words], cwd=folder, check=True)
         small(folder / "seen.png", HERE / "seen.png")
         small(folder / "evening" / "isla-read.png", HERE / "read.png")
         sheet = load_sheet(SHEET)

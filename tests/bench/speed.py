@@ -207,7 +207,7 @@ def start_s(words: str, rounds: int) -> float:
         place = ["--archive", str(Path(folder) / "kept")] if words.startswith("archive") else []
         if place:
             Archive(place[1])
-        command = [sys.executable, "-m", "desk.cli", *words.split(), *place]
+        command = [sys.executable, "-m", "desk.start", *words.split(), *place]
         seconds = []
         for _ in range(rounds):
             started = time.perf_counter()

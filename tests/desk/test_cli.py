@@ -22,7 +22,7 @@ PENMARROW = ROOT / "samples" / "sheets" / "penmarrow.toml"
 
 def run(*words: str | Path, cwd: Path = ROOT) -> subprocess.CompletedProcess[str]:
     """Run the program in a process of its own, its input at an end."""
-    command = [sys.executable, "-c", "from desk.cli import main; main()", *map(str, words)]
+    command = [sys.executable, "-c", "from desk.start import main; main()", *map(str, words)]
     return subprocess.run(
         command, cwd=cwd, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=120
     )

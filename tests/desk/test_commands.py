@@ -346,7 +346,7 @@ def test_a_game_is_kept_though_nobody_reads_the_tally_to_its_end(
 ) -> None:
     kept = tmp_path / "archive"
     words = ["--no-questions", "--out", tmp_path / "out", "--archive", kept]
-    command = [sys.executable, "-m", "desk.cli", "tally", table, BOARDS[0], *words]
+    command = [sys.executable, "-m", "desk.start", "tally", table, BOARDS[0], *words]
     reader, writer = os.pipe()
     os.close(reader)  # as `head` does once it has seen enough
 

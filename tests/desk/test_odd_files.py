@@ -149,7 +149,7 @@ def test_a_name_that_is_no_text_is_read_kept_and_shown(table: Path, tmp_path: Pa
 
 def limited(*words: str | bytes | Path) -> subprocess.CompletedProcess[str]:
     """The program in a process of its own, with so much memory and no more."""
-    command = [sys.executable, "-c", "from desk.cli import main; main()", *words]
+    command = [sys.executable, "-c", "from desk.start import main; main()", *words]
     return subprocess.run(
         command,
         cwd=ROOT,
