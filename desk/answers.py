@@ -23,6 +23,7 @@ from desk.say import complain
 from desk.types import SKIP, Ask, Clock, Question, now
 from scoring.sheet import GameSheet
 from scoring.types import EMPTY
+from scoring.words import listed
 
 
 @dataclass(frozen=True)
@@ -33,10 +34,15 @@ class GivenAnswers:
     cells: Mapping[str, Mapping[str, str]]
 
 
-def load_answers(path: Path, sheet: GameSheet, players: Sequence[str]) -> GivenAnswers:
-    """Answers as ``by = "name"`` and a ``[player]`` table each: ``C4 = "colour"``."""
+def load_answers(
+    path: Path, sheet: GameSheet, players: Sequence[str], usual_by: str = ""
+) -> GivenAnswers:
+    """Answers as ``by = "name"`` and a ``[player]`` table each: ``C4 = "colour"``.
+
+    ``usual_by``: who answered where the file does not say; without it the file must.
+    """
     data = load_toml(path)
-    by = data.pop("by", "")
+    by = data.pop("by", usual_by)
     if not isinstance(by, str) or not by.strip():
         raise GivenError(str(path), 'say who answered, as in by = "Ana".')
     for player, cells in data.items():
@@ -96,7 +102,7 @@ def noting_answers(ask: Ask, path: Path) -> Ask:
 def answers_toml(answers: Sequence[Answer]) -> str:
     """Answers as a file that ``load_answers`` reads."""
     players = dict.fromkeys(answer.player for answer in answers)
-    lines = [f"by = {quoted(' and '.join(dict.fromkeys(a.by for a in answers)))}"]
+    lines = [f"by = {quoted(listed(list(dict.fromkeys(a.by for a in answers))))}"]
     for player in players:
         lines += ["", f"[{quoted(player)}]"]
         told = {a.cell: a.colour for a in answers if a.player == player}

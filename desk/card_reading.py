@@ -32,6 +32,9 @@ from vision.cards import CardLook
 from vision.find_cards import look_at_cards
 from vision.inks import MAYBE_NO_CELL, Ink, Named, tell_inks
 
+NOT_MADE = 1
+"""Exit code where a card was left open."""
+
 SIGNS = "*_0123456789" + NO_CELL
 ANSWER_KEYS = ("name", "points", "top", "right", "cells")
 NUMBERED = re.compile(r"(?P<photo>.+) (?P<card>[1-9][0-9]?)")
@@ -99,13 +102,17 @@ class Draft:
         return f"{self.photo}, card {card + 1}" if len(self.looks) > 1 else self.photo
 
 
-def run_card(job: CardJob) -> None:
-    """Read each card, ask, show the drawing, and add to the sheet what a person confirmed."""
+def run_card(job: CardJob) -> int:
+    """Read each card, ask, show the drawing, and add to the sheet what a person confirmed.
+
+    Returns the exit code: ``NOT_MADE`` where a photo shows a card of which none was made.
+    """
     sheet = load_sheet(job.sheet)
     checked_like(sheet)
     palette = load_table(table_file(job.table)).palette if job.table else None
     given = given_cards(job.answers, [path.name for path in job.photos])
     named: dict[str, list] = {}
+    code = 0
     for path in job.photos:
         draft = seen_cards(job, sheet, path, palette, named, given)
         draft = settled(draft, sheet, job.out)
@@ -114,12 +121,14 @@ def run_card(job: CardJob) -> None:
         for card in range(len(draft.looks)):
             text = confirmed(draft, card, sheet)
             if text is None:
+                code = NOT_MADE
                 continue
             print("", text, sep="\n")
             sheet = with_text(sheet, text)
             if job.add:
                 write_whole(job.sheet, sheet.text.encode())
                 print(f"Added to {job.sheet}.")
+    return code
 
 
 def seen_cards(

@@ -1,7 +1,7 @@
 """The command ``tallyglass``. Each command only names what it takes; the work is imported when run.
 
-Exit codes: 0 done, 1 a trial found what was read wrongly, 2 something given cannot be used, 3 a
-board was not found in its photo; ``start.py`` has those of a command that is stopped.
+Exit codes: 0 done, 1 a trial found what was read wrongly or a card was left open, 2 something given
+cannot be used, 3 a board was not found in its photo; ``start.py`` has those of a stopped command.
 """
 
 from __future__ import annotations
@@ -125,7 +125,9 @@ def tally(
             metavar="PLAYER=PHOTO", help="A second photo of a board, read with the first."
         ),
     ] = None,
-    by: Annotated[str, typer.Option(help="Who answers; kept with each answer.")] = "host",
+    by: Annotated[
+        str, typer.Option(help="Who answers, where a file does not say; kept with each answer.")
+    ] = "host",
     out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
         "tally-out"
     ),

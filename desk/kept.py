@@ -7,7 +7,7 @@ import hashlib
 import json
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from desk.keeping.reread import Workers
 
 NOT_PROVEN = 4
+
+MOST_EXPLAINED = 10
+"""Lines of ``verify`` on what is harmless."""
 
 
 class NoArchive(ArchiveError):
@@ -155,12 +158,19 @@ def run_verify(where: str | None, jobs: int = 0) -> int:
             read = reread(archive, tasks_of(archive, ANYTHING), Workers(jobs), None, progress)
         wrong += [f"Read again: {result.words}" for result in read if result.differs]
         print(f"{so_many(len(read), 'photo')} read again.")
-    for words in proof.explained:
-        print(f"Harmless: {words}")
+    print(*harmless_words(proof.explained), sep="\n", end="\n" if proof.explained else "")
     for words in wrong:
         complain(f"Wrong: {words}")
     print("Not proven." if wrong else "All of it is proven.")
     return NOT_PROVEN if wrong else 0
+
+
+def harmless_words(explained: Sequence[str]) -> Iterator[str]:
+    """What may be, in a line each; of very many, as a stopped import leaves, the first ones."""
+    yield from (f"Harmless: {words}" for words in explained[:MOST_EXPLAINED])
+    if len(explained) > MOST_EXPLAINED:
+        more = so_many(len(explained) - MOST_EXPLAINED, "more file", "more files")
+        yield f"Harmless: {more} like these. `archive tidy` takes away what no game needs."
 
 
 def run_tidy(where: str | None) -> None:
@@ -271,7 +281,8 @@ def run_standings(
 def standings_words(standings: Standings) -> Iterator[str]:
     """A table of players, then who came out ahead of whom."""
     sheet, kind, label = standings.scope
-    yield f"{sheet}: {'all games' if kind == ALL else f'{kind} {label}'}, {standings.games} games"
+    which = "all games" if kind == ALL else f"{kind} {label}"
+    yield f"{sheet}: {which}, {so_many(standings.games, 'game')}"
     if standings.open:
         yield f"  {standings.open} more still open: they count once a correction settles them."
     ranked = standings.ranked()
@@ -283,7 +294,7 @@ def standings_words(standings: Standings) -> Iterator[str]:
     for (first, second), duel in sorted(standings.duels.items()):
         if first < second:
             back = standings.duels[second, first].ahead
-            yield f"  {first} : {second} = {duel.ahead} : {back} in {duel.games} games"
+            yield f"  {first} : {second} = {duel.ahead} : {back} in {so_many(duel.games, 'game')}"
     yield f"  Rating: {PAPER}; strength exceeded almost surely (mu - 3 sigma)."
 
 

@@ -17,6 +17,7 @@ from desk.say import complain, os_error_in_words, working
 from desk.shelf import table_file as shelved
 from scoring.grid import format_grid
 from scoring.sheet import GameSheet
+from scoring.words import listed
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
 from vision.read import read_boards, read_photo
@@ -110,4 +111,4 @@ def reading_words(reading: Reading, sheet: GameSheet) -> Iterator[str]:
     doubts = {cell: belief for cell, belief in reading.cells.items() if belief.doubt}
     yield f"  {len(doubts)} of {len(reading.cells)} cells in doubt" + (":" if doubts else ".")
     for cell, belief in doubts.items():
-        yield f"    {cell}: {' or '.join(belief.candidates)}: {belief.doubt}"
+        yield f"    {cell}: {listed(belief.candidates, 'or')}: {belief.doubt}"

@@ -157,7 +157,7 @@ def read_cards(
     """
     from desk.card_reading import CardJob, run_card
 
-    run_card(CardJob(sheet, photos, table, answers, corners, add, out))
+    raise typer.Exit(run_card(CardJob(sheet, photos, table, answers, corners, add, out)))
 
 
 @app.command("colours")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from calibrate.store import load_table
 from calibrate.types import Table
-from desk.answers import answers_from, load_answers, noting_answers
+from desk.answers import GivenAnswers, answers_from, load_answers, noting_answers
 from desk.archive import Archive, default_archive_folder, now_utc
 from desk.durable import write_whole
 from desk.export import tally_csv, tally_json
@@ -33,6 +33,7 @@ from desk.tally_words import tally_words
 from desk.types import Ask, Claims, Clock, Game, Outcome, Seat
 from scoring.tally import check_names
 from scoring.types import EMPTY
+from scoring.words import listed
 from vision.decode import load_photo
 from vision.read import read_boards as boards_in_photo
 
@@ -82,7 +83,7 @@ def open_game(job: TallyJob, clock: Clock) -> Game:
     table = load_table(job.table)
     seats = parse_seats(job.boards)
     claims = load_claims(job.claims) if job.claims else Claims()
-    given = load_answers(job.answers, table.sheet, list(seats)) if job.answers else None
+    given = answers_given(job, table, list(seats))
     again = second_photos(job.again, seats)
     game = read_boards(table, seats, claims, job.corners)
     for player, path in again.items():
@@ -95,6 +96,11 @@ def open_game(job: TallyJob, clock: Clock) -> Game:
     answers = answers_from(given, clock)
     print(f"{so_many(len(answers), 'answer')} by {given.by} from {job.answers}.")
     return with_answers(game, answers)
+
+
+def answers_given(job: TallyJob, table: Table, players: Sequence[str]) -> GivenAnswers | None:
+    """The answers of a file; where it does not say whose they are, they are those of ``--by``."""
+    return load_answers(job.answers, table.sheet, players, job.by) if job.answers else None
 
 
 def second_photos(words: Sequence[str], seats: Mapping[str, Path]) -> dict[str, Path]:
@@ -122,7 +128,7 @@ def read_boards(
     read: dict[str, Seat] = {}
     for path in dict.fromkeys(seats.values()):
         players = [player for player, photo in seats.items() if photo == path]
-        with working(f"Reading the board of {' and '.join(players)}"):
+        with working(f"Reading the board of {listed(players)}"):
             for seat in seats_in(table, players, path, corners_px):
                 read[seat.player] = seat
     for player in seats:

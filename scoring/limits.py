@@ -14,6 +14,7 @@ MOST_SHEET_BYTES = 2_000_000
 """A drawn board of 2,500 cells takes about 600,000."""
 
 MOST_CELLS = 10_000
+
 MOST_KEY_PARTS = 64
 """Of a dotted key in TOML; Python's reader needs memory by the square of their number."""
 

@@ -18,6 +18,8 @@ LEVEL_PX = 760
 """Long side of the levelled card."""
 
 SEARCH_PX = 900
+"""Long side of the picture in which cards are sought."""
+
 CARD_SHARE = 0.01
 """A card fills at least this share of the picture: some forty to a photo."""
 

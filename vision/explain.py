@@ -25,6 +25,8 @@ CLEARER = 0.01
 """A cell may carry so much less veil than a sample of no veil did: share of white."""
 
 FAINTEST = 0.05
+"""No shading is taken for less, as factor of the sample's light."""
+
 SHADINGS = (0.25, 4.0)
 """A shading lies within these factors of the expected one."""
 

@@ -34,11 +34,11 @@ DAMPING = 1e-10
 """Share of its trace added to the normal equations, so that pairs which leave a direction open give
 a large error there and no failure."""
 
-MOST_STEPS = 12
-SETTLED = 1e-6
-
 UNBENDING_STEPS = 12
 """Steps in which a lens is straightened; a phone's needs three."""
+
+MOST_STEPS = 12
+SETTLED = 1e-6
 """Refitting ends after so many steps, or once none moves the board by more than this share of half
 the photo's long side: a five-hundredth of a px of a 12 MP photo."""
 

@@ -53,6 +53,8 @@ TREND_FARTHEST = 2.0
 most: in standard deviations of a cell's noise (and mm along the board)."""
 
 FREEDOM = 5.0
+"""Degrees of freedom of Student's t, as which a heap is spread: some cells lie far out."""
+
 LEAST_ODDS = 4.0
 """Twice the log odds from which the photo as a whole backs what a cell alone says."""
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.types import Table
+from scoring.words import listed
 from vision.belief import Belief, margin_asked
 from vision.doubt import GLARE_VEIL
 from vision.errors import DifferentBoards
@@ -169,7 +170,7 @@ def why_look_again(reading: Reading, table: Table) -> str | None:
     total = sum(causes.values())
     if total < max(FEWEST_MOVABLE, len(_doubtful(reading)) / 2):
         return None
-    named = " and ".join(f"{count} {words}" for words, count in causes.items() if count)
+    named = listed([f"{count} {words}" for words, count in causes.items() if count])
     return (
         f"{total} of {len(_doubtful(reading))} doubts may go with a second photo ({named}): "
         "move the phone and your shadow, lift what lies on the board, and snap again."

@@ -42,11 +42,15 @@ YELLOW_BLUE = np.linspace(-0.5, 0.5, 11)
 """Log gains tried: cameras balance on the lamp, so that chroma moves less than brightness."""
 
 CHROMA_SPREAD = np.array([0.1, 0.2])
+"""Standard deviations of a gain's log chroma, red against green and yellow against blue."""
+
 RIVALS = 3.0
 """Mean squared distance a piece, in spreads, by which a gain may be worse and still be possible."""
 
 SHADING_SPREAD = 0.15
 VEIL_SPREAD = 0.04
+"""Standard deviations of a piece's log shading, and of its veil beyond the table's."""
+
 MARGIN = 26.0
 """Difference of minus twice the log likelihood within which a colour cannot be ruled out."""
 

@@ -12,6 +12,7 @@ from scoring.doubts import Hangs, what_hangs
 from scoring.sheet import GameSheet, parse_sheet
 from scoring.tally import tally
 from scoring.types import EMPTY, Tally
+from scoring.words import listed
 
 SKIP = "skip"
 ODD = "odd"
@@ -125,7 +126,7 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator
     for player in dict.fromkeys([*old, *new]):
         yield from player_differences(player, old.get(player), new.get(player))
     if list(before["winners"]) != list(after["winners"]):
-        yield f"won by {' and '.join(before['winners'])} -> {' and '.join(after['winners'])}"
+        yield f"won by {listed(before['winners'])} -> {listed(after['winners'])}"
 
 
 def player_differences(player: str, old: Any, new: Any) -> Iterator[str]:

@@ -13,9 +13,10 @@ import multiprocessing
 import os
 import signal
 from collections import OrderedDict, deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager, suppress
 from typing import Any
 
 from desk.web.work import ready, warm
@@ -45,6 +46,17 @@ def in_time(function: Callable[[Any], Any], job: Any, most_s: float) -> Any:
         signal.setitimer(signal.ITIMER_REAL, 0)
 
 
+@contextmanager
+def deaf_to_ctrl_c() -> Iterator[None]:
+    """Whoever is begun meanwhile never hears Ctrl-C, which a terminal sends to workers as well as
+    to the server: the server ends them."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class Crew:
     """So many workers; ``do`` hands a job to them and waits for its result."""
 
@@ -68,8 +80,12 @@ class Crew:
     def start(self) -> None:
         """Begin to serve the lines; call once, from the running event loop."""
         self._tasks = [asyncio.create_task(self._serve()) for _ in range(self._workers)]
-        for _ in range(self._workers):
-            self._pool.submit(ready)
+        self._begin_workers()
+
+    def _begin_workers(self) -> None:
+        with deaf_to_ctrl_c(), suppress(BrokenProcessPool):  # which the first job meets too
+            for _ in range(self._workers):
+                self._pool.submit(ready)
 
     async def do(self, line: str, function: Callable[[Any], Any], job: Any) -> Any:
         """``function(job)`` in a worker, after what waits in other lines had its turn."""
@@ -114,6 +130,7 @@ class Crew:
             except BrokenProcessPool:
                 if self._pool is pool:
                     self._pool = self._new_pool()
+                    self._begin_workers()
                     pool.shutdown(wait=False)
                 if loop.time() - begun >= self._most_s:
                     raise WorkerLost(f"{function.__name__} took over {self._most_s} s") from None

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import ipaddress
 import logging
+import multiprocessing
 import shutil
 import socket
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -52,7 +54,21 @@ def run_serve(data: Path | None, archive: str | None, port: int, *, lan: bool, d
         timeout_keep_alive=20,
         h11_max_incomplete_event_size=32_000,
     )
-    uvicorn.Server(config).run(sockets=[sock])
+    try:
+        uvicorn.Server(config).run(sockets=[sock])
+    finally:
+        end_workers()
+
+
+def end_workers() -> None:
+    """End all workers at once: the next server begins their jobs anew, and some take minutes."""
+    for worker in multiprocessing.active_children():
+        worker.terminate()
+    for thread in threading.enumerate():
+        if not thread.daemon and thread is not threading.current_thread():
+            thread.join(
+                timeout=5
+            )  # it tidies up after its workers; Python's own exit would race it
 
 
 def demo_places(folder: Path, archive: str | None) -> tuple[Path, Path]:

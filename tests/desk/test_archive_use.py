@@ -12,10 +12,12 @@ import pytest
 
 from desk.archive import Archive, ArchiveError
 from desk.keeping.correct import Correction, correct
+from desk.keeping.recount import differences
 from desk.keeping.rescore import keep_rescored, rescored
 from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE
 from desk.keeping.verify import tidy, verify
+from desk.kept import harmless_words
 from desk.records import Answer, GameRecord
 from desk.schema import guards
 from scoring.sheet import parse_sheet
@@ -200,6 +202,13 @@ def test_a_changed_sheet_lists_what_it_counts_differently(league: Archive) -> No
     assert verify(league).holds
 
 
+def test_who_won_is_said_as_in_a_sentence() -> None:
+    before = {"players": [], "winners": ["Ana", "Ben", "Cleo"]}
+    after = {"players": [], "winners": ["Ana"]}
+
+    assert list(differences(before, after)) == ["won by Ana, Ben and Cleo -> Ana"]
+
+
 def test_a_sheet_of_another_board_says_that_it_cannot_count(league: Archive) -> None:
     other = parse_sheet(SHEET.replace("rows = [4, 4, 4]", "rows = [4, 4, 3]"))
 
@@ -291,6 +300,15 @@ def test_what_no_game_needs_is_explained_and_tidied(league: Archive) -> None:
     assert sorted(tidy(league)) == sorted([name, "photos/.writing-abc"])
     assert verify(league).holds
     assert (league.folder / "photos" / "notes.txt").exists()
+
+
+def test_of_very_many_files_that_are_harmless_a_few_are_named() -> None:
+    few = [f"photos/{number}: none of the archive's files." for number in range(10)]
+
+    assert list(harmless_words(few)) == [f"Harmless: {words}" for words in few]
+    *named, last = harmless_words(few * 3)
+    assert len(named) == 10
+    assert last.startswith("Harmless: 20 more files like these.")
 
 
 def sorted_by_name(photo: str, stray: str) -> list[str]:

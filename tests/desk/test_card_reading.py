@@ -73,7 +73,7 @@ def test_several_cards_of_a_photo_are_asked_once_an_ink_and_added_one_by_one(
     ended = tallyglass("sheet", "card", sheet, photo, *words)
     made = load_sheet(sheet).cards
 
-    assert ended.code == 0, ended.err
+    assert ended.code == 1, ended.err
     assert [card.name for card in made] == [f"Card {number}" for number in range(1, 6)]
     assert [card.pattern for card in made] == [card.pattern for card in known.cards[:5]]
     assert "1B1, 1B2, 3B1, 5C1: " in ended.out
@@ -124,7 +124,7 @@ def test_a_card_with_open_cells_is_not_made(
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
     ended = tallyglass("sheet", "card", sheet, photo, "--add", "--out", tmp_path)
 
-    assert ended.code == 0
+    assert ended.code == 1
     assert "not settled; no card is made of it." in ended.out
     assert "[[cards]]" not in ended.out
 

@@ -359,6 +359,19 @@ def test_a_game_is_kept_though_nobody_reads_the_tally_to_its_end(
     assert "Isla" in tallyglass("archive", "list", "--archive", kept).out
 
 
+def test_answers_of_a_file_that_names_nobody_are_by_whom_the_command_names(
+    tallyglass: Run, table: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "said.toml").write_text('[Isla]\nB7 = "copper"\n', "utf-8")
+    given = ["--answers", tmp_path / "said.toml", "--by", "Jo", "--no-questions"]
+    kept = ["--out", tmp_path / "out", "--archive", tmp_path / "archive"]
+
+    ended = tallyglass("tally", table, BOARDS[0], *given, *kept)
+
+    assert ended.code == 0, ended.err
+    assert "1 answer by Jo from" in ended.out
+
+
 def test_a_folder_that_is_a_file_is_named(tallyglass: Run, table: Path, tmp_path: Path) -> None:
     (tmp_path / "taken").write_text("a file", "utf-8")
     words = ["--no-questions", "--out", tmp_path / "taken", "--archive", tmp_path / "archive"]

@@ -1,4 +1,4 @@
-"""Commands that are stopped, by Ctrl-C or by the system: a sentence, an honest code, no traceback."""
+"""Commands stopped by Ctrl-C or by the system: a sentence, an honest code, no traceback."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -111,9 +112,20 @@ def test_a_stop_at_a_question_keeps_the_answers_given(table: Path, tmp_path: Pat
     assert len(load_answers(noted, load_sheet(SHEET), ["Joss", "Wren"]).cells) == 1
 
 
+def children(process: int) -> list[str]:
+    return Path(f"/proc/{process}/task/{process}/children").read_text().split()
+
+
+@pytest.mark.parametrize("after_s", [0, 0.3, 3])
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_a_desk_that_is_stopped_says_so(number: int, tmp_path: Path) -> None:
+def test_a_desk_that_is_stopped_says_so_and_its_workers_nothing(
+    number: int, after_s: float, tmp_path: Path
+) -> None:
     with served(tmp_path / "desk", tmp_path / "kept") as desk:
+        while len(children(desk.process.pid)) < 2:
+            time.sleep(0.01)
+        time.sleep(after_s)  # workers are starting, or wait for work
+
         os.killpg(desk.process.pid, number)
         code = desk.process.wait(SOON_S)
 

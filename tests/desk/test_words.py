@@ -79,6 +79,16 @@ def test_answers_are_written_as_they_are_read(tmp_path: Path) -> None:
     assert answers_from(given, lambda: NOON) == answers
 
 
+def test_answers_of_a_file_that_names_nobody_are_those_of_who_gives_it(tmp_path: Path) -> None:
+    nameless = written(tmp_path, '[Ana]\nA1 = "moss"')
+
+    assert load_answers(nameless, fakes.sheet(), ["Ana"], "Jo").by == "Jo"
+
+    named = written(tmp_path, 'by = "Ben"\n[Ana]\nA1 = "moss"')
+
+    assert load_answers(named, fakes.sheet(), ["Ana"], "Jo").by == "Ben"
+
+
 @pytest.mark.parametrize(
     ("text", "complaint"),
     [

@@ -33,7 +33,17 @@ class Served:
 @contextmanager
 def served(data: Path, archive: Path | None, *more: str) -> Iterator[Served]:
     """``tallyglass serve`` on a free port, ended at the end."""
-    command = [sys.executable, "-m", "desk.start", "serve", "--port", "0", "--data", str(data), *more]
+    command = [
+        sys.executable,
+        "-m",
+        "desk.start",
+        "serve",
+        "--port",
+        "0",
+        "--data",
+        str(data),
+        *more,
+    ]
     data.mkdir(parents=True, exist_ok=True)
     log = data / "served.log"
     with log.open("w") as told:
