@@ -6,7 +6,9 @@ cannot be used, 3 a board was not found in its photo; ``start.py`` has those of 
 
 from __future__ import annotations
 
+import logging
 import os
+import signal
 import sys
 from io import TextIOWrapper
 from pathlib import Path
@@ -271,14 +273,23 @@ def serve(
 
 def main() -> None:
     """Run the command; an expected failure is one sentence on stderr and an exit code."""
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it frets over a home it cannot write
     if isinstance(sys.stdout, TextIOWrapper):  # a file's name need not be text in this language
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
         app()
+    except SystemExit as ended:
+        if isinstance(
+            ended.__context__, BrokenPipeError
+        ):  # Typer ends with 1 where a reader leaves
+            reader_left()
+        raise
     except ImportError as error:
         fail(f"A part of the program is missing ({error}). Install it again as README.md says.")
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has left
+        reader_left()
+    except UnicodeEncodeError as error:
+        fail(f"{ascii(error.object)} is no text in UTF-8; write it in letters that are.")
     except OSError as error:
         from desk.say import os_error_in_words
 
@@ -297,6 +308,12 @@ def exit_code_of(error: Exception) -> int | None:
     if not isinstance(error, TallyglassError):
         return None
     return BOARD_NOT_FOUND if type(error).__name__ == "BoardNotFound" else BAD_INPUT
+
+
+def reader_left() -> None:
+    """End as the system ends a program whose reader, ``head`` for one, has seen enough."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(128 + signal.SIGPIPE)
 
 
 def fail(words: str, code: int = BAD_INPUT) -> None:

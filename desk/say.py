@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -52,6 +53,8 @@ def os_error_in_words(error: OSError) -> str:
         "PermissionError": "this program may not read or write here.",
         "FileExistsError": "something of this name is in the way.",
     }.get(type(error).__name__, f"{(error.strerror or str(error)).lower()}.")
+    if error.errno == errno.EROFS:
+        reason = "this place can only be read; choose another to write to."
     if "no space" in reason:
         reason = "the disk is full. Make room and run the command again."
     return f"{where}: {reason}"

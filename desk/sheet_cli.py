@@ -60,9 +60,7 @@ def new_sheet(
     colour: Annotated[
         list[str], typer.Option(metavar="COLOUR[=PIECES]", help="A colour of piece; repeat it.")
     ],
-    name: Annotated[str, typer.Option(prompt="Name of the game", help="Name of the game.")] = (
-        "My game"
-    ),
+    name: Annotated[str, typer.Option(help="Name of the game; asked if not given.")] = "",
     photo: Annotated[Path | None, typer.Option(help="Photo of the empty board.")] = None,
     corners: Corners = None,
     size: Annotated[str | None, typer.Option(help="The board's size in mm, such as 170x164.")] = (
@@ -109,12 +107,12 @@ def new_sheet(
     tallyglass sheet new game.toml --name "Harbour" --colour moss=32 --colour rust
     --photo empty.jpg --corners 310,220 2790,240 2850,2010 260,1990 --size 170x164
     """
-    from desk.sheet_new import Regular, Wanted, run_sheet_new
+    from desk.sheet_new import Regular, Wanted, run_sheet_new, typed_name
 
     regular = Regular(kind, rows, pitch, row_pitch, gap, margin, shifted)
     run_sheet_new(
         Wanted(
-            name=name,
+            name=name or typed_name(),
             colours=colour,
             board=regular.keys(),
             photo=photo,

@@ -108,6 +108,16 @@ class MadeBoard:
     cards: bool = False
 
 
+def typed_name() -> str:
+    """The game's name as it is typed, or the proposed one where nothing is or nobody types."""
+    try:
+        typed = input("Name of the game [My game]: ").strip()
+    except EOFError:
+        print()
+        typed = ""
+    return typed or "My game"
+
+
 def run_sheet_new(wanted: Wanted, out: Path) -> None:
     """Make, check, save, and say so."""
     if out.exists():

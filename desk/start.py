@@ -5,6 +5,7 @@ Little is imported here: whatever is imported before ``main`` runs ends in a tra
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from types import FrameType
@@ -20,6 +21,7 @@ def main() -> None:
 
     The exit code is then 128 and the signal's number, as shells have it.
     """
+    open_streams()
     codes = {128 + number for number in (signal.SIGINT, signal.SIGTERM)}
     for number in (signal.SIGINT, signal.SIGTERM):
         if signal.getsignal(number) is not signal.SIG_IGN:  # as `nohup` wants it
@@ -37,6 +39,17 @@ def main() -> None:
     finally:
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, signal.SIG_DFL)  # what Python still tidies up ends at once
+
+
+def open_streams() -> None:
+    """Let streams that were closed lead nowhere: else the next files to be opened would have their
+    numbers, and what libraries complain of would be written into them."""
+    while (number := os.open(os.devnull, os.O_RDWR)) <= 2:
+        os.set_inheritable(number, True)
+    os.close(number)
+    sys.stdin = sys.stdin or open(0, closefd=False)
+    sys.stdout = sys.stdout or open(1, "w", closefd=False)
+    sys.stderr = sys.stderr or open(2, "w", closefd=False)
 
 
 def stop(number: int, _frame: FrameType | None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import tempfile
 from contextlib import closing
@@ -37,13 +38,17 @@ def copy_sqlite(archive: Archive, out: Path) -> None:
     """The database by SQLite's own backup, then the files that the copy names."""
     source = str(archive.database.engine.url.database)
     unfinished = out / "archive.unfinished"
-    with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(unfinished)) as new:
-        old.backup(new)
-        new.execute("PRAGMA journal_mode = DELETE").close()
-    for name in named_files(unfinished):
-        if archive.store.has(name):  # else it was erased since, or never kept
-            FolderStore(out).put(name, archive.store.get(name))
-    unfinished.rename(out / "archive.sqlite")
+    try:
+        with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(unfinished)) as new:
+            old.backup(new)
+            new.execute("PRAGMA journal_mode = DELETE").close()
+        for name in named_files(unfinished):
+            if archive.store.has(name):  # else it was erased since, or never kept
+                FolderStore(out).put(name, archive.store.get(name))
+        unfinished.rename(out / "archive.sqlite")
+    except BaseException:
+        shutil.rmtree(out)  # it was new, or empty: the next try shall find it so
+        raise
 
 
 def named_files(database: Path) -> list[str]:

@@ -27,17 +27,17 @@ def errors_named(where: Path | str) -> Iterator[None]:
     try:
         yield
     except sa.exc.DBAPIError as error:
-        raise ArchiveError(where, reason_of(error)) from error
+        raise ArchiveError(where, reason_of(error.orig)) from error
     except sqlite3.Error as error:
-        raise ArchiveError(where, f"could not be used: {error}.") from error
+        raise ArchiveError(where, reason_of(error)) from error
     except OSError as error:
         reason = f"cannot be written: {error.strerror or error}. Nothing was saved."
         raise ArchiveError(where, reason) from error
 
 
-def reason_of(error: sa.exc.DBAPIError) -> str:
+def reason_of(complaint: object) -> str:
     """What a person can do about the database's complaint."""
-    words = " ".join(str(error.orig).split())
+    words = " ".join(str(complaint).split())
     if "not a database" in words or "malformed" in words:
         return "is damaged or is no archive of this program. Choose another with --archive."
     if "locked" in words:

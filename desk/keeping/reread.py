@@ -22,6 +22,7 @@ from desk.keeping.rows import content_of, game_rows
 from desk.keeping.search import Wanted, found
 from desk.keeping.store import table_file
 from scoring.errors import TallyglassError
+from scoring.given_file import check_ordinary
 
 Progress = Callable[[int, int], None]
 
@@ -226,11 +227,18 @@ def made_by() -> str:
 
 
 def logged(log: Path, version: str) -> dict[str, Reread]:
-    """Results of this version in a log; a line that was cut off is read again."""
+    """Results of this version in a log; a line that was cut off is read again.
+
+    Raises TallyglassError where the file holds something else: lines are to be added to it.
+    """
     if not log.exists():
         return {}
+    check_ordinary(log)
+    text = log.read_text("utf-8", errors="replace")
+    if text.strip() and not text.lstrip().startswith('{"made_by"'):
+        raise TallyglassError(f"{log}: is no log of a reread; choose another name for --log.")
     known = {}
-    for line in log.read_text("utf-8").splitlines():
+    for line in text.splitlines():
         with contextlib.suppress(ValueError, TypeError, KeyError, AttributeError):
             entry = json.loads(line)
             if entry.pop("made_by") == version:

@@ -10,10 +10,13 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from desk.web.errors import Refusal
 
 TABLES = """
 CREATE TABLE IF NOT EXISTS events (
@@ -38,18 +41,30 @@ class Event:
     at: str
 
 
+@contextmanager
+def disk_named(path: Path) -> Iterator[None]:
+    """Say what is wrong with the disk or the file, and that what was told is kept is so."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        words = f"{path}: {error}. Nothing that was kept is lost; see to the disk, then try again."
+        raise Refusal(507, words) from error
+
+
 class Journal:
     """All logs of one data folder. Every method may be called from any thread."""
 
     def __init__(self, path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         self._lock = threading.Lock()
+        self._path = path
         self._db = sqlite3.connect(
             path, timeout=LOCK_WAIT_S, isolation_level=None, check_same_thread=False
         )
-        self._db.execute("PRAGMA journal_mode = WAL").close()
-        self._db.execute("PRAGMA synchronous = FULL").close()
-        self._db.executescript(TABLES)
+        with disk_named(path):
+            self._db.execute("PRAGMA journal_mode = WAL").close()
+            self._db.execute("PRAGMA synchronous = FULL").close()
+            self._db.executescript(TABLES)
 
     def add(self, log: str, event: Event, once: str | None = None) -> int:
         """Write one event at the log's end; returns its version once it is on the disk.
@@ -57,7 +72,7 @@ class Journal:
         An event of the same ``once`` as an earlier one is that event sent again: it is not written
         a second time, and the earlier version is returned. Its own version is not looked at.
         """
-        with self._lock:
+        with self._lock, disk_named(self._path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 version = self._insert(log, event, once)
