@@ -25,26 +25,44 @@ ArchiveOption = Annotated[
 ]
 PhotosOption = Annotated[
     str | None,
-    typer.Option(metavar="PLACE", help="Folder or fsspec URL of its photos; said once, kept."),
+    typer.Option(
+        metavar="PLACE",
+        help="Where its photos lie: a folder, or an address that fsspec knows, such as "
+        "s3://bucket/photos; said once, kept.",
+    ),
 ]
 GameArg = Annotated[int, typer.Argument(metavar="ID", help="The game's number in the list.")]
 DeskOption = Annotated[
     Path | None,
     typer.Option("--data", help="The web desk's folder; your data folder if neither is given."),
 ]
-By = Annotated[str, typer.Option(help="Who does this; kept with the entry.")]
-Player = Annotated[str, typer.Option(help="Only games of this player.")]
-GameName = Annotated[str, typer.Option(help="Only of this game (its sheet's name).")]
-Card = Annotated[str, typer.Option(help="Only games with this card or line in the tally.")]
-Evening = Annotated[str, typer.Option(help="Only of this evening.")]
-League = Annotated[str, typer.Option(help="Only of this league.")]
-Day = Annotated[str, typer.Option(help="Only of this day, month or year: 2026-11-25.")]
-Since = Annotated[str, typer.Option(help="Only from this day on.")]
-Until = Annotated[str, typer.Option(help="Only up to this day.")]
-Text = Annotated[list[str] | None, typer.Argument(metavar="WORD...", help="Words; `bell*` begins.")]
-Limit = Annotated[int, typer.Option(min=1, help="How many at most.")]
+By = Annotated[str, typer.Option(metavar="NAME", help="Who does this; kept with the entry.")]
+Player = Annotated[str, typer.Option(metavar="NAME", help="Only games of this player.")]
+GameName = Annotated[
+    str, typer.Option(metavar="NAME", help="Only of this game (its sheet's name).")
+]
+Card = Annotated[
+    str, typer.Option(metavar="NAME", help="Only games with this card or line in the tally.")
+]
+Evening = Annotated[str, typer.Option(metavar="LABEL", help="Only of this evening.")]
+League = Annotated[str, typer.Option(metavar="LABEL", help="Only of this league.")]
+Day = Annotated[
+    str,
+    typer.Option(metavar="DAY", help="Only of this day, month or year: 2026-11-25, 2026-11, 2026."),
+]
+Since = Annotated[str, typer.Option(metavar="DAY", help="Only from this day on.")]
+Until = Annotated[str, typer.Option(metavar="DAY", help="Only up to this day.")]
+Text = Annotated[
+    list[str] | None, typer.Argument(metavar="WORD", help="Words; `bell*` is how one begins.")
+]
+Limit = Annotated[int, typer.Option(metavar="NUMBER", min=1, help="How many at most.")]
+Jobs = Annotated[
+    int, typer.Option(metavar="NUMBER", help="Processes that read; -1 for one a core.")
+]
 Every = Annotated[bool, typer.Option("--every", help="Also entries that were corrected since.")]
-Before = Annotated[int | None, typer.Option(help="Only numbers below this: the next page.")]
+Before = Annotated[
+    int | None, typer.Option(metavar="ID", help="Only numbers below this: the next page.")
+]
 
 
 @app.command("list")
@@ -76,7 +94,10 @@ def search_games(
     before: Before = None,
     every: Every = False,
 ) -> None:
-    """Find games by words, player, game, card, evening, league or date."""
+    """Find games by words, player, game, card or date.
+
+    Or by evening or league; all that is given must fit.
+    """
     from desk.keeping.search import Wanted
     from desk.kept import run_list
 
@@ -103,9 +124,12 @@ def verify_archive(
     reread: Annotated[
         bool, typer.Option("--reread", help="Also read every photo again (slow).")
     ] = False,
-    jobs: Annotated[int, typer.Option(help="Processes that read; -1: all cores.")] = -1,
+    jobs: Jobs = -1,
 ) -> None:
-    """Prove the archive: files by hashes, records by seals, tallies by counting grids again."""
+    """Prove that all that was kept is as it was.
+
+    Files by hashes, records by seals (a hash over the record), tallies by counting grids again.
+    """
     from desk.kept import run_verify
 
     raise typer.Exit(run_verify(archive, jobs=jobs if reread else 0))
@@ -113,7 +137,10 @@ def verify_archive(
 
 @app.command("tidy")
 def tidy_archive(archive: ArchiveOption = None) -> None:
-    """Take away files that no game needs, as `verify` lists them."""
+    """Take away files that no game needs.
+
+    `verify` says which these are.
+    """
     from desk.kept import run_tidy
 
     run_tidy(archive)
@@ -122,18 +149,18 @@ def tidy_archive(archive: ArchiveOption = None) -> None:
 @app.command("correct")
 def correct_game(
     game: GameArg,
-    reason: Annotated[str, typer.Option(help="Why; shown with the new entry.")],
+    reason: Annotated[str, typer.Option(metavar="WHY", help="Why; shown with the new entry.")],
     answers: Annotated[
         Path | None, typer.Option(help="What lies in cells (TOML, as for `tally`).")
     ] = None,
     claims: Annotated[
         Path | None, typer.Option(help="All claims anew (TOML, as for `tally`).")
     ] = None,
-    evening: Annotated[str | None, typer.Option(help="Another evening.")] = None,
-    league: Annotated[str | None, typer.Option(help="Another league.")] = None,
+    evening: Annotated[str | None, typer.Option(metavar="LABEL", help="Another evening.")] = None,
+    league: Annotated[str | None, typer.Option(metavar="LABEL", help="Another league.")] = None,
     archive: ArchiveOption = None,
 ) -> None:
-    """Correct a game by a new entry; the old one stays visible.
+    """Correct a game; its old entry stays visible.
 
     tallyglass archive correct 12 --answers said.toml --reason "C4 was moss, all agreed"
     """
@@ -154,7 +181,10 @@ def rescore_games(
     ] = False,
     archive: ArchiveOption = None,
 ) -> None:
-    """Count a game's kept boards under a changed sheet; list what comes out differently."""
+    """Count a game's kept boards under a changed sheet.
+
+    What comes out differently is listed.
+    """
     from desk.keeping.search import Wanted
     from desk.kept import run_rescore
 
@@ -169,16 +199,22 @@ def reread_games(
     evening: Evening = "",
     league: League = "",
     date: Day = "",
-    jobs: Annotated[int, typer.Option(help="Processes that read; -1: all cores.")] = -1,
+    jobs: Jobs = -1,
     dask: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Read on this Dask cluster instead.")
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Read on a Dask cluster instead, at tcp://host:8786, say."
+        ),
     ] = "",
     log: Annotated[
         Path | None, typer.Option(help="Results as they come; go on with it after a stop.")
     ] = None,
     archive: ArchiveOption = None,
 ) -> None:
-    """Read kept photos again with this version; list what is read differently, change nothing."""
+    """Read kept photos again with this version.
+
+    What is read differently is listed; nothing is changed.
+    """
     from desk.keeping.reread import Workers
     from desk.keeping.search import Wanted
     from desk.kept import run_reread
@@ -197,7 +233,10 @@ def show_standings(
     ] = None,
     archive: ArchiveOption = None,
 ) -> None:
-    """Wins, mean, best, head-to-head and a rating, of all games, a league or an evening."""
+    """Show wins, mean, best, head-to-head and a rating.
+
+    Of all games, a league or an evening.
+    """
     from desk.kept import run_standings
 
     run_standings(game, evening, league, plot, archive)
@@ -210,7 +249,10 @@ def export_archive(
     league: League = "",
     archive: ArchiveOption = None,
 ) -> None:
-    """Write games, photos and tables as one ZIP of JSON, CSV and photo files."""
+    """Write games, photos and tables as one ZIP.
+
+    JSON, CSV and photo files lie in it.
+    """
     from desk.keeping.search import Wanted
     from desk.kept import run_export
 
@@ -223,7 +265,10 @@ def import_archive(
     archive: ArchiveOption = None,
     photos: PhotosOption = None,
 ) -> None:
-    """Merge an exported ZIP into this archive; games that are here already are left alone."""
+    """Merge an exported ZIP into this archive.
+
+    Games that are here already are left alone.
+    """
     from desk.kept import run_import
 
     run_import(zip, archive, photos)
@@ -235,7 +280,7 @@ def merge_archive(
     archive: ArchiveOption = None,
     photos: PhotosOption = None,
 ) -> None:
-    """Add another archive's games to this one, without duplicates."""
+    """Add another archive's games, without duplicates."""
     from desk.kept import run_merge
 
     run_merge(other, archive, photos)
@@ -250,7 +295,10 @@ def write_csv(
     league: League = "",
     archive: ArchiveOption = None,
 ) -> None:
-    """Write all totals for a spreadsheet, a line for each player of each game."""
+    """Write all totals for a spreadsheet.
+
+    A line for each player of each game.
+    """
     from desk.keeping.search import Wanted
     from desk.kept import run_csv
 
@@ -259,13 +307,16 @@ def write_csv(
 
 @app.command("pseudonymise")
 def pseudonymise_person(
-    person: Annotated[str, typer.Argument(help="The name as it is kept.")],
-    name: Annotated[str, typer.Argument(help="The name to put for it.")],
+    person: Annotated[str, typer.Argument(metavar="PERSON", help="The name as it is kept.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The name to put for it.")],
     by: By = "host",
     archive: ArchiveOption = None,
     data: DeskOption = None,
 ) -> None:
-    """Call a person by another name in every record, in the archive and at the web desk."""
+    """Call a person by another name in every record.
+
+    In the archive and at the web desk.
+    """
     from desk.kept_people import run_pseudonymise
 
     run_pseudonymise(person, name, by, archive, data)
@@ -273,12 +324,15 @@ def pseudonymise_person(
 
 @app.command("erase-person")
 def erase_a_person(
-    person: Annotated[str, typer.Argument(help="The name as it is kept.")],
+    person: Annotated[str, typer.Argument(metavar="PERSON", help="The name as it is kept.")],
     by: By = "host",
     archive: ArchiveOption = None,
     data: DeskOption = None,
 ) -> None:
-    """Take a person's name and photos out of archive and web desk; totals stay in the archive."""
+    """Take a person's name and photos out.
+
+    Of the archive and of the web desk; totals stay in the archive.
+    """
     from desk.kept_people import run_erase_person
 
     run_erase_person(person, by, archive, data)
@@ -286,12 +340,17 @@ def erase_a_person(
 
 @app.command("erase-photos")
 def erase_photos_of(
-    evening: Annotated[str, typer.Argument(help="The evening, as `list` shows it.")],
+    evening: Annotated[
+        str, typer.Argument(metavar="EVENING", help="The evening, as `list` shows it.")
+    ],
     by: By = "host",
     archive: ArchiveOption = None,
     data: DeskOption = None,
 ) -> None:
-    """Take an evening's photos out of archive and web desk; what the archive read of them stays."""
+    """Take an evening's photos out.
+
+    Of the archive and of the web desk; what the archive read of them stays.
+    """
     from desk.kept_people import run_erase_photos
 
     run_erase_photos(evening, by, archive, data)
@@ -302,7 +361,10 @@ def backup_archive(
     out: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new folder.")],
     archive: ArchiveOption = None,
 ) -> None:
-    """Copy the archive as it is now into a new folder; others may go on saving meanwhile."""
+    """Copy the archive as it is now into a new folder.
+
+    Others may go on saving meanwhile.
+    """
     from desk.kept import run_backup
 
     run_backup(out, archive)
@@ -313,7 +375,10 @@ def keep_table(
     table: Annotated[Path, typer.Argument(help="A table (.table) that games were scored with.")],
     archive: ArchiveOption = None,
 ) -> None:
-    """Keep the file of a table that an older version knew by its hash only."""
+    """Add a table's file to games that were kept without.
+
+    An older version knew a table by its hash only.
+    """
     from desk.kept import run_keep_table
 
     run_keep_table(table, archive)

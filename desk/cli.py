@@ -57,11 +57,15 @@ def demo(
 @app.command()
 def calibrate(
     sheet: Annotated[Path, typer.Option(help="The game sheet (TOML).")],
-    layout: Annotated[list[Path], typer.Option(help="Photo of the known layout; may be repeated.")],
+    layout: Annotated[
+        list[Path],
+        typer.Option(metavar="PHOTO", help="Photo of the known layout; may be repeated."),
+    ],
     plan: Annotated[Path, typer.Option(help="Which piece lies where in the known layout (text).")],
     out: Annotated[Path, typer.Option(help="A .table file to write, or a name on the shelf.")],
     empty: Annotated[
-        list[Path] | None, typer.Option(help="Photo of the empty board; may be repeated.")
+        list[Path] | None,
+        typer.Option(metavar="PHOTO", help="Photo of the empty board; may be repeated."),
     ] = None,
     corners: Corners = None,
     trust_plan: Annotated[
@@ -69,7 +73,9 @@ def calibrate(
         typer.Option("--trust-plan", help="Learn even where pieces seem to lie otherwise."),
     ] = False,
 ) -> None:
-    """Learn a table from photos of the empty board and of a known layout, and judge it.
+    """Learn a table from photos of known things, and judge it.
+
+    They show the empty board, and pieces laid as a plan says: the known layout.
 
     tallyglass calibrate --sheet game.toml --empty empty.jpg --layout known.jpg
     --plan layout.txt --out kitchen.table
@@ -82,19 +88,22 @@ def calibrate(
 @app.command()
 def read(
     table: TableArg,
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of boards.")],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos of boards.")],
     json: Annotated[bool, typer.Option("--json", help="One JSON object a photo, a line each.")] = (
         False
     ),
     corners: Corners = None,
     boards: Annotated[
-        int, typer.Option(min=1, max=12, help="Boards in each photo, read left to right.")
+        int,
+        typer.Option(
+            metavar="NUMBER", min=1, max=12, help="Boards in each photo, read left to right."
+        ),
     ] = 1,
     overlay: Annotated[
         Path | None, typer.Option(help="Folder for pictures that show what was read.")
     ] = None,
 ) -> None:
-    """Read boards and say what lies in every cell, and which cells are in doubt.
+    """Read boards: what lies in every cell, and what is in doubt.
 
     tallyglass read kitchen.table ana.jpg ben.jpg --json
     """
@@ -108,9 +117,7 @@ def read(
 @app.command()
 def tally(
     table: TableArg,
-    boards: Annotated[
-        list[str], typer.Argument(metavar="PLAYER=PHOTO...", help="Who, which photo.")
-    ],
+    boards: Annotated[list[str], typer.Argument(metavar="PLAYER=PHOTO", help="Who, which photo.")],
     claims: Annotated[Path | None, typer.Option(help="Cards that players claim (TOML).")] = None,
     answers: Annotated[Path | None, typer.Option(help="Answers given before (TOML).")] = None,
     no_questions: Annotated[
@@ -128,13 +135,18 @@ def tally(
         ),
     ] = None,
     by: Annotated[
-        str, typer.Option(help="Who answers, where a file does not say; kept with each answer.")
+        str,
+        typer.Option(
+            metavar="NAME", help="Who answers, where a file does not say; kept with each answer."
+        ),
     ] = "host",
     out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
         "tally-out"
     ),
-    evening: Annotated[str, typer.Option(help="Label of the evening; today if not given.")] = "",
-    league: Annotated[str, typer.Option(help="Label of the league.")] = "",
+    evening: Annotated[
+        str, typer.Option(metavar="LABEL", help="Label of the evening; today if not given.")
+    ] = "",
+    league: Annotated[str, typer.Option(metavar="LABEL", help="Label of the league.")] = "",
     archive: ArchiveOption = None,
     photos: PhotosOption = None,
     keep_metadata: Annotated[
@@ -142,7 +154,9 @@ def tally(
         typer.Option("--keep-metadata", help="Leave location and serial numbers in kept photos."),
     ] = False,
 ) -> None:
-    """Score one game: read the boards, ask what matters, show every point's proof, keep it.
+    """Score one game, show every point's proof, keep it.
+
+    The boards are read, and what could change something is asked.
 
     tallyglass tally kitchen.table Ana=ana.jpg Ben=ben.jpg --claims claims.toml
 
@@ -189,7 +203,9 @@ def trial(
     ] = None,
     corners: Corners = None,
 ) -> None:
-    """Try a new table on one arranged board: how it did, and what to change.
+    """Try a new table on one board that you arranged.
+
+    You are told how it did, and what to change.
 
     tallyglass trial kitchen.table --layout layout.txt --plan arranged.txt
     tallyglass trial kitchen.table arranged.jpg --plan arranged.txt
@@ -207,13 +223,17 @@ def trial(
 @app.command()
 def count(
     table: TableArg,
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Pieces spread out.")],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Pieces spread out.")],
     out: Annotated[Path, typer.Option(help="Folder for pictures of what was counted.")] = Path(
         "count-out"
     ),
     added: Annotated[
         list[str] | None,
-        typer.Option("--and", help="Pieces that you found at the open places, as moss=2."),
+        typer.Option(
+            "--and",
+            metavar="COLOUR=PIECES",
+            help="Pieces that you found at the open places, as moss=2; may be repeated.",
+        ),
     ] = None,
     supply: Annotated[
         bool, typer.Option("--supply", help="Print a whole count as the sheet's supply.")
@@ -222,7 +242,9 @@ def count(
         Path | None, typer.Option(help="A sheet into which a whole count is put as its supply.")
     ] = None,
 ) -> None:
-    """Count loose pieces spread out on a table, and say which are missing from the box.
+    """Count loose pieces, and say which are missing from the box.
+
+    Spread them out on a plain table.
 
     tallyglass count kitchen.table spread.jpg
     """
@@ -235,9 +257,11 @@ def count(
 def print_pages(
     sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
     out: Annotated[Path, typer.Option(help="Folder for the pages.")] = Path("print-out"),
-    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    paper: Annotated[str, typer.Option(metavar="PAPER", help="a4 or letter.")] = "a4",
 ) -> None:
-    """Make pages at true size: corner cards, key strip, known layout, score sheet, cards.
+    """Make pages to print at true size.
+
+    Corner cards, key strip, known layout, score sheet, cards.
 
     tallyglass print game.toml --paper letter
     """
@@ -251,7 +275,9 @@ def serve(
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones on the house's network in, by a QR code.")
     ] = False,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on.")] = 8723,
+    port: Annotated[
+        int, typer.Option(metavar="NUMBER", min=0, max=65535, help="Port to listen on.")
+    ] = 8723,
     data: Annotated[
         Path | None,
         typer.Option(help="Folder of evenings and tables; your data folder if not given."),
@@ -262,7 +288,9 @@ def serve(
         typer.Option("--demo", help="Open on an invented game, in a folder of its own."),
     ] = False,
 ) -> None:
-    """Open the desk in the browser: snap, answer, show, from the phone in your hand.
+    """Open the desk in the browser, for phones too.
+
+    Snap, answer, show, from the phone in your hand.
 
     tallyglass serve --lan
     """
@@ -289,7 +317,7 @@ def main() -> None:
     except BrokenPipeError:
         reader_left()
     except UnicodeEncodeError as error:
-        fail(f"{ascii(error.object)} is no text in UTF-8; write it in letters that are.")
+        fail(f"{error.object!a} is no text in UTF-8; write it in letters that are.")
     except OSError as error:
         from desk.say import os_error_in_words
 

@@ -60,13 +60,18 @@ def new_sheet(
     colour: Annotated[
         list[str], typer.Option(metavar="COLOUR[=PIECES]", help="A colour of piece; repeat it.")
     ],
-    name: Annotated[str, typer.Option(help="Name of the game; asked if not given.")] = "",
+    name: Annotated[
+        str, typer.Option(metavar="NAME", help="Name of the game; asked if not given.")
+    ] = "",
     photo: Annotated[Path | None, typer.Option(help="Photo of the empty board.")] = None,
     corners: Corners = None,
-    size: Annotated[str | None, typer.Option(help="The board's size in mm, such as 170x164.")] = (
-        None
-    ),
-    drop: Annotated[list[str] | None, typer.Option(help="A proposed cell that is none.")] = None,
+    size: Annotated[
+        str | None, typer.Option(metavar="MMxMM", help="The board's size in mm, such as 170x164.")
+    ] = (None),
+    drop: Annotated[
+        list[str] | None,
+        typer.Option(metavar="CELL", help="A proposed cell that is none; repeat it."),
+    ] = None,
     add: Annotated[
         list[str] | None,
         typer.Option(metavar="X,Y", help="A cell that was missed: a point in the overlay."),
@@ -76,18 +81,31 @@ def new_sheet(
     ] = None,
     svg: Annotated[Path | None, typer.Option(help="Drawing whose closed paths are cells.")] = None,
     kind: Annotated[
-        str | None, typer.Option(help="square, courses, hex-pointy, hex-flat or diamond.")
+        str | None,
+        typer.Option(metavar="KIND", help="square, courses, hex-pointy, hex-flat or diamond."),
     ] = None,
-    rows: Annotated[str | None, typer.Option(help="Cells in each row, such as 6,7,6.")] = None,
-    pitch: Annotated[float | None, typer.Option(help="From one cell to the next, mm.")] = None,
-    row_pitch: Annotated[float | None, typer.Option(help="From row to row, mm (courses).")] = None,
-    gap: Annotated[float, typer.Option(help="Clear space between two cells, mm.")] = 0.0,
-    margin: Annotated[float, typer.Option(help="Space around the cells, mm.")] = 0.0,
+    rows: Annotated[
+        str | None, typer.Option(metavar="CELLS,...", help="Cells in each row, such as 6,7,6.")
+    ] = None,
+    pitch: Annotated[
+        float | None, typer.Option(metavar="MM", help="From one cell to the next, mm.")
+    ] = None,
+    row_pitch: Annotated[
+        float | None, typer.Option(metavar="MM", help="From row to row, mm (courses).")
+    ] = None,
+    gap: Annotated[
+        float, typer.Option(metavar="MM", help="Clear space between two cells, mm.")
+    ] = 0.0,
+    margin: Annotated[float, typer.Option(metavar="MM", help="Space around the cells, mm.")] = 0.0,
     shifted: Annotated[
-        str | None, typer.Option(help="Rows half a cell on: first, second, none or centred.")
+        str | None,
+        typer.Option(metavar="ROWS", help="Rows half a cell on: first, second, none or centred."),
     ] = None,
     anchors: Annotated[
-        str, typer.Option(help="Edge where pieces may begin: top, bottom, left, right or rim.")
+        str,
+        typer.Option(
+            metavar="EDGE", help="Edge where pieces may begin: top, bottom, left, right or rim."
+        ),
     ] = "",
     anchor: Annotated[
         list[str] | None,
@@ -98,11 +116,16 @@ def new_sheet(
         ),
     ] = None,
     support: Annotated[
-        str, typer.Option(help="Inner sides, toward anchors, that need a piece: any or all.")
+        str,
+        typer.Option(
+            metavar="SIDES", help="Inner sides, toward anchors, that need a piece: any or all."
+        ),
     ] = "any",
-    piece_height: Annotated[float, typer.Option(help="Height of a piece, mm.")] = 0.0,
+    piece_height: Annotated[float, typer.Option(metavar="MM", help="Height of a piece, mm.")] = 0.0,
 ) -> None:
-    """Make a new game sheet from options, from a drawing, or from a photo of the empty board.
+    """Make a new game sheet.
+
+    From options, from a drawing, or from a photo of the empty board.
 
     tallyglass sheet new game.toml --name "Harbour" --colour moss=32 --colour rust
     --photo empty.jpg --corners 310,220 2790,240 2850,2010 260,1990 --size 170x164
@@ -135,7 +158,7 @@ def new_sheet(
 def read_cards(
     sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
     photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO...", help="One or more cards in each.")
+        list[Path], typer.Argument(metavar="PHOTO", help="One or more cards in each.")
     ],
     table: Annotated[
         Path | None, typer.Option(help="A table of this game: tells inks by the pieces' colours.")
@@ -149,7 +172,9 @@ def read_cards(
         "cards-out"
     ),
 ) -> None:
-    """Read cards from photos of them; each is added once a person has confirmed it.
+    """Read cards from photos of them.
+
+    Each is added once a person has confirmed it.
 
     tallyglass sheet card game.toml bell-rope.jpg gull-walk.jpg --table kitchen.table --add
     """
@@ -165,7 +190,8 @@ def name_colours(
         Path, typer.Argument(help="One piece of each colour in a row, or a board laid by --plan.")
     ],
     names: Annotated[
-        list[str] | None, typer.Option(help="Their names in the picture's order: moss,rust,slate.")
+        list[str] | None,
+        typer.Option(metavar="NAME,...", help="Their names in the picture's order."),
     ] = None,
     plan: Annotated[
         Path | None, typer.Option(help="Which piece lies where: a sign of your own for each kind.")
@@ -178,7 +204,9 @@ def name_colours(
         bool, typer.Option("--put", help="Put them into the sheet in place of its colours.")
     ] = False,
 ) -> None:
-    """Name and letter a box's colours from single pieces in a row, or from a laid board.
+    """Name and letter a box's colours from a photo.
+
+    It shows single pieces in a row, or a laid board.
 
     tallyglass sheet colours game.toml row.jpg --names moss,rust,slate
     """

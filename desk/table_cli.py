@@ -8,12 +8,12 @@ from typing import Annotated
 import typer
 
 app = typer.Typer(
-    help="Tables on the shelf: list, rename, bring back, give a changed sheet, export, import.",
+    help="Tables on the shelf: list, rename, change, share.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
 
-Name = Annotated[str, typer.Argument(help="The table's name.")]
+Name = Annotated[str, typer.Argument(metavar="NAME", help="The table's name.")]
 Data = Annotated[
     Path | None,
     typer.Option(help="Folder of evenings and tables; your data folder if not given."),
@@ -39,10 +39,15 @@ def history(name: Name, data: Data = None) -> None:
 @app.command("back")
 def back(
     name: Name,
-    version: Annotated[int, typer.Argument(help="The version's number in `history`.")],
+    version: Annotated[
+        int, typer.Argument(metavar="NUMBER", help="The version's number in `history`.")
+    ],
     data: Data = None,
 ) -> None:
-    """Use an older version again; it becomes the latest, those between stay."""
+    """Use an older version again.
+
+    It becomes the latest; those between stay.
+    """
     from desk.tables import run_back
 
     run_back(data, name, version)
@@ -51,7 +56,7 @@ def back(
 @app.command("rename")
 def rename(
     name: Name,
-    new: Annotated[str, typer.Argument(help="What it is to be called.")],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="What it is to be called.")],
     data: Data = None,
 ) -> None:
     """Give a table, with all its versions, another name."""
@@ -66,7 +71,10 @@ def sheet(
     file: Annotated[Path, typer.Argument(metavar="SHEET", help="The changed game sheet (TOML).")],
     data: Data = None,
 ) -> None:
-    """Give a table new cards, rules or supply of its game; what it learned stays."""
+    """Give a table a changed sheet of its game.
+
+    Cards, rules and supply become those of the sheet; what it learned stays.
+    """
     from desk.tables import run_sheet
 
     run_sheet(data, name, file)
@@ -78,7 +86,10 @@ def export(
     out: Annotated[Path, typer.Argument(help="The file to write; ends in .table.")],
     data: Data = None,
 ) -> None:
-    """Write a table as one file to share, a ZIP of open formats with hashes."""
+    """Write a table as one file to share.
+
+    It is a ZIP of JSON, TOML and PNG with the hash of each part.
+    """
     from desk.tables import run_export
 
     run_export(data, name, out)
@@ -87,10 +98,15 @@ def export(
 @app.command("import")
 def import_table(
     file: Annotated[Path, typer.Argument(help="A table's file, from `export` or `calibrate`.")],
-    name: Annotated[str, typer.Option(help="What to call it; its own name if not given.")] = "",
+    name: Annotated[
+        str, typer.Option(metavar="NAME", help="What to call it; its own name if not given.")
+    ] = "",
     data: Data = None,
 ) -> None:
-    """Check a table's file, put it on the shelf, and say what it may cost in your light."""
+    """Put a shared table on the shelf.
+
+    Its file is checked whole first, and you are told what it may cost in your light.
+    """
     from desk.tables import run_import
 
     run_import(data, file, name)

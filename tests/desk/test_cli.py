@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import time
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from typer.core import TyperCommand, TyperGroup
 from typer.main import get_command
+from typer.testing import CliRunner
 
 from desk.archive import Archive
 from desk.cli import app
@@ -59,6 +61,23 @@ def test_every_option_stands_in_the_readme(name: str) -> None:
     for parameter in COMMANDS[name].params:
         for option in parameter.opts:
             assert not option.startswith("--") or option == "--help" or option in README
+
+
+@pytest.mark.parametrize("group", [[], ["sheet"], ["table"], ["archive"]])
+def test_every_command_is_listed_with_a_whole_sentence(group: list[str]) -> None:
+    listed = run(*group, "--help").stdout.partition("Commands:")[2]
+
+    assert len(listed.splitlines()) > 3
+    assert "..." not in listed
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_what_an_option_wants_is_said_in_words_not_types(name: str) -> None:
+    usage, options = CliRunner().invoke(app, [*name.split(), "--help"]).output.split("Options:")
+
+    assert "...}" not in usage  # "PHOTO..." is said once
+    assert "--help" in options
+    assert not re.findall(r"list\[|<str>|<int|<float", options)
 
 
 def test_help_starts_at_once() -> None:
