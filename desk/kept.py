@@ -85,6 +85,8 @@ def open_any(where: str | None, photos: str | None = None) -> Archive:
 
 def game_words(game: Mapping[str, Any], root: str) -> Iterator[str]:
     """One game in a few lines, every point with what proves it."""
+    from desk.types import SKIP
+
     yield f"Game {game['id']}: {game['sheet_name']}, kept {clock_words(game['saved_at'])}"
     yield f"  Evening {game['evening']}" + (f", league {game['league']}" * bool(game["league"]))
     yield from line_words(game)
@@ -94,7 +96,8 @@ def game_words(game: Mapping[str, Any], root: str) -> Iterator[str]:
     for problem in game["tally"].get("problems", []):
         yield f"  Cannot be so: {problem['player']}: {problem['words']}"
     for answer in game["answers"]:
-        said = f"{answer['by']} said of {answer['player']}'s {answer['cell']}: {answer['colour']}"
+        colour = "left open" if answer["colour"] == SKIP else answer["colour"]
+        said = f"{answer['by']} said of {answer['player']}'s {answer['cell']}: {colour}"
         yield f"  {said} ({clock_words(answer['at'])})"
     for board in game["boards"]:
         place = "erased" if board["erased"] else f"{root}/{board['photo_file']}"

@@ -17,9 +17,10 @@ from desk.keeping.rescore import keep_rescored, rescored
 from desk.keeping.search import ANYTHING, Wanted
 from desk.keeping.standings import ALL, EVENING, LEAGUE
 from desk.keeping.verify import tidy, verify
-from desk.kept import harmless_words
+from desk.kept import game_words, harmless_words
 from desk.records import Answer, GameRecord
 from desk.schema import guards
+from desk.types import SKIP
 from scoring.sheet import parse_sheet
 from tests.desk.conftest import NOON
 from tests.desk.fakes import SHEET
@@ -200,6 +201,15 @@ def test_a_changed_sheet_lists_what_it_counts_differently(league: Archive) -> No
     assert league.game(number)["tally"]["players"][0]["total"] == 17
     assert league.game(1)["tally"]["players"][0]["total"] == 15
     assert verify(league).holds
+
+
+def test_a_cell_that_was_left_open_is_said_to_be(archive: Archive) -> None:
+    skipped = Answer("Ana", "B1", SKIP, "Jo", "2026-11-25T12:00:00+00:00")
+    number = archive.save(replace(game(1), answers=(skipped,)))
+
+    words = "\n".join(game_words(archive.game(number), "here"))
+
+    assert "Jo said of Ana's B1: left open (2026-11-25 12:00 UTC)" in words
 
 
 def test_who_won_is_said_as_in_a_sentence() -> None:
