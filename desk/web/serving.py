@@ -54,10 +54,17 @@ def run_serve(data: Path | None, archive: str | None, port: int, *, lan: bool, d
         timeout_keep_alive=20,
         h11_max_incomplete_event_size=32_000,
     )
+    logging.getLogger("uvicorn.error").addFilter(no_fault_of_stopping)
     try:
         uvicorn.Server(config).run(sockets=[sock])
     finally:
         end_workers()
+
+
+def no_fault_of_stopping(record: logging.LogRecord) -> bool:
+    """Whether a line of the log is none that a second Ctrl-C causes, which cuts short an orderly
+    end: the server then shows where each of its tasks was."""
+    return "asyncio.exceptions.CancelledError" not in record.getMessage()
 
 
 def end_workers() -> None:

@@ -131,3 +131,15 @@ def test_a_desk_that_is_stopped_says_so_and_its_workers_nothing(
 
         assert desk.log.read_text() == f"{STOPPED}\n"
         assert code == 128 + number
+
+
+@pytest.mark.parametrize("after_s", [0.03, 0.06, 0.1])
+def test_whoever_presses_ctrl_c_twice_sees_no_traceback(after_s: float, tmp_path: Path) -> None:
+    with served(tmp_path / "desk", tmp_path / "kept") as desk:
+        time.sleep(2)
+        os.killpg(desk.process.pid, signal.SIGINT)
+        time.sleep(after_s)
+        os.killpg(desk.process.pid, signal.SIGINT)
+        desk.process.wait(SOON_S)
+
+        assert "Traceback" not in desk.log.read_text()
