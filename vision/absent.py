@@ -2,7 +2,7 @@
 
 A strange lamp may move all pieces of a colour onto the place of another. Where both lie on the
 board they are told apart (``vision.pairs``); where the other is nowhere to be seen, these may be
-it. One word on one of the pieces settles the colour.
+it. One word on one of the pieces settles those that look no more like the other.
 """
 
 from __future__ import annotations
@@ -20,23 +20,31 @@ GAP_PER_STRANGENESS = 10.0
 (median), the more the stranger the light is."""
 
 DOUBTED = 0.5
-"""Share of the margin asked that is left between the two."""
+"""Share of the margin asked that is left between the two, at most: where a colour's pieces look
+least like the other."""
 
 
 def weigh_absent(belief: Belief, labels: Mapping[int, int]) -> Belief:
-    """``belief`` with all cells of a colour doubted that may be of a near one that is likeliest
-    nowhere, unless one of the colour is among those that a person named (``labels``, by index)."""
+    """``belief`` with all cells of a colour doubted that may be of a near one that is nowhere.
+
+    A person's word (``labels``, by index) that a cell is of its likeliest colour settles all that
+    look no more like the other than that cell does.
+    """
     likeliest = belief.distances.argmin(axis=1)
-    pieces = range(len(belief.names) - 1)
-    seen = [label for label in pieces if (likeliest == label).any()]
+    pieces = set(range(len(belief.names) - 1))
+    seen = pieces & set(likeliest.tolist())
     near = GAP + GAP_PER_STRANGENESS * strangeness(belief)
     left = DOUBTED * margin_asked(belief)
     distances = belief.distances.copy()
-    for label in set(seen) - set(labels.values()):
+    for label in seen:
         cells = np.flatnonzero(likeliest == label)
+        named = np.array([labels.get(int(cell)) == label for cell in cells])
         own = belief.distances[cells, label]
-        for other in set(pieces) - set(seen):
+        for other in pieces - seen:
             gap = belief.distances[cells, other] - own
-            if np.median(gap) < near:
-                distances[cells, other] = own + np.minimum(gap, left[cells])
+            if np.median(gap) >= near:
+                continue
+            held = np.minimum(gap, left[cells] * gap / gap.max())
+            settled = gap >= np.min(gap[named], initial=np.inf)
+            distances[cells, other] = own + np.where(settled, gap, held)
     return replace(belief, distances=distances)

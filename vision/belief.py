@@ -13,10 +13,9 @@ MARGIN = 2.0
 """A label stays a candidate while its distance is within this of the likeliest one, and what the
 cell and its photo add. Distances are minus twice a log likelihood."""
 
-MARGIN_PER_STRANGENESS = 2.0
+MARGIN_PER_STRANGENESS = 1.0
 MOST_STRANGENESS = 3.0
-"""The margin grows with the photo's median distance to the likeliest label, up to so much: where
-nothing looks quite as learned, the light is not the one that was learned."""
+"""The margin grows with how unlike the calibration's the light is, up to so much."""
 
 MARGIN_PER_VEIL = 15.0
 """Under glare the margin grows: the lamp that throws it has a colour of its own."""
@@ -42,15 +41,15 @@ class Belief:
     """What colour says of every cell: ``names`` C labels, the last ``empty``.
 
     ``distances`` (N, C): minus twice a log likelihood, smaller is likelier; ``veil`` (N,): glare in
-    the likeliest explanation, share of white; ``typical`` the photo's median distance to the
-    likeliest label when each cell was judged by itself: how strange today's light is; ``clipped``
-    (N,): share of a piece's pixels with a channel at full scale.
+    the likeliest explanation, share of white; ``unlike``: how unlike the calibration's
+    the light is, the photo's median distance to the likeliest label and how far the light mixes
+    colours; ``clipped`` (N,): share of a piece's pixels with a channel at full scale.
     """
 
     names: tuple[str, ...]
     distances: Array
     veil: Array
-    typical: float
+    unlike: float
     clipped: Array
 
 
@@ -75,4 +74,4 @@ def pair_hidden(belief: Belief) -> Array:
 
 def strangeness(belief: Belief) -> float:
     """How unlike the calibration the photo looks, up to ``MOST_STRANGENESS``."""
-    return min(belief.typical, MOST_STRANGENESS)
+    return min(belief.unlike, MOST_STRANGENESS)

@@ -37,7 +37,7 @@ Array = NDArray[np.float64]
 NOISE_LAB = 2.0
 """Standard deviation of a cell's colour, CIELAB units per axis, before the photo tells its own."""
 
-OWN_NOISE_LAB = (0.6, 2.2)
+OWN_NOISE_LAB = (1.0, 2.2)
 OWN_CHROMA = (0.012, 0.04)
 UNFAMILIAR = (0.3, 1.5)
 """A cell's own noise (CIELAB, and log chromaticity) where the photo's cells look as learned, and
@@ -52,6 +52,10 @@ SURE = (3.0, 9.0)
 ALONE = 20.0
 """How much farther every other label must lie than a strange cell's likeliest for a word on another
 such cell to be heard."""
+
+USUAL_MIXING = 0.6
+"""How far the light mixes colours (root of the sum of squares, standard deviations) up to which it
+is the calibration's: there 0.2 to 0.8, in other lights 0.4 to 2.2 is usual."""
 
 STRUCTURE_LIMIT = 12.0
 """Twice the log odds that structure alone may bring."""
@@ -103,10 +107,16 @@ def believe(
     distances = as_named(distances, labels)
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)
-    belief = Belief(names, distances, fit.veil_at(best), typical, clipped)
+    belief = Belief(names, distances, fit.veil_at(best), _unlike(typical, shift), clipped)
     between = line_between(fit, shift, added)
     told_apart = weigh_pairs(belief, between, labels, learned.never, places_mm)
     return weigh_absent(told_apart, labels)
+
+
+def _unlike(typical: float, shift: Array) -> float:
+    """How unlike the calibration a photo looks: the ``typical`` distance of its cells to their
+    likeliest label, and how far a ``shift`` (7,) had to go for that."""
+    return typical + max(0.0, float(np.linalg.norm(shift[4:])) - USUAL_MIXING)
 
 
 def as_named(distances: Array, labels: Mapping[int, int]) -> Array:

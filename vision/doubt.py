@@ -23,7 +23,7 @@ that alone makes it odd, may be covered: that of its own colour is seldom both."
 
 def alarm_of(belief: Belief) -> str | None:
     """What to tell the host where the whole photo looks unlike what was learned, else None."""
-    if belief.typical < MOST_STRANGENESS:
+    if belief.unlike < MOST_STRANGENESS:
         return None
     return (
         "The light here is unlike the light of the calibration: most cells look strange. "
@@ -63,7 +63,7 @@ def _name_cell(
         )
     if samples.burnt[i] > BURNT_SHARE and likeliest != EMPTY:
         return CellReading(likeliest, _everything(belief, order), "it is burnt out by glare")
-    if belief.typical > BEYOND_TRUST:
+    if belief.unlike > BEYOND_TRUST:
         return CellReading(
             likeliest,
             tuple(n for n in _everything(belief, order) if n != EMPTY or EMPTY in candidates),

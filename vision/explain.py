@@ -1,9 +1,10 @@
-"""How well a learned sample explains a cell: shaded, veiled by glare, under a shifted light.
+"""How well a learned sample explains a cell: shaded, and veiled by glare.
 
-A cell x is explained by a sample p as a * (m * p + s * v): m shades it, s is the veil of mirrored
-light of colour v, a the shift of the light (the dichromatic model; Shafer 1985). CIELAB is taken as
-linear round the cell's own colour, so that the best m and s are those of a weighted least squares
-problem with two unknowns, solved in closed form for many pairs and shifts at once.
+A cell x, as it would look in the light that the sample p was seen in, is explained as
+m * p + s * v: m shades it, s is the veil of mirrored light of colour v (the dichromatic model;
+Shafer 1985). CIELAB is taken as linear round the cell's own colour, so that the best m and s are
+those of a weighted least squares problem with two unknowns, solved in closed form for many pairs
+and lights at once.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from numpy.typing import NDArray
 from vision.colour import FROM_INTENSITY_CHROMA, lab_slopes
 
 Array = NDArray[np.float64]
+Small = NDArray[np.float32]
+Floats = NDArray[np.floating]
 
 NOISE_PER_VEIL = 5.0
 NOISE_PER_SHADING = 3.0
@@ -27,7 +30,7 @@ CLEARER = 0.01
 FAINTEST = 0.05
 """No shading is taken for less, as factor of the sample's light."""
 
-SHADINGS = (0.25, 4.0)
+SHADINGS = np.array([0.25, 4.0])
 """A shading lies within these factors of the expected one."""
 
 
@@ -37,11 +40,11 @@ class Expected:
     normal distribution times an exponential one of this ``veil_rate`` (N,), 1 / mean. A deviation
     of infinity, or a rate of zero, leaves one of the two out."""
 
-    shading: Array
-    shading_sd: Array
-    veil: Array
-    veil_sd: Array
-    veil_rate: Array
+    shading: Floats
+    shading_sd: Floats
+    veil: Floats
+    veil_sd: Floats
+    veil_rate: Floats
 
     def at(self, cells: NDArray[np.int64]) -> Expected:
         """The same for ``cells`` (P,) by index."""
@@ -52,7 +55,17 @@ class Expected:
         pairs = zip(self._fields(), other._fields(), strict=True)
         return Expected(*(np.concatenate(pair) for pair in pairs))
 
-    def _fields(self) -> tuple[Array, ...]:
+    def small(self) -> Expected:
+        """The same in single precision."""
+        return Expected(
+            _small(self.shading),
+            _small(self.shading_sd),
+            _small(self.veil),
+            _small(self.veil_sd),
+            _small(self.veil_rate),
+        )
+
+    def _fields(self) -> tuple[Floats, ...]:
         return self.shading, self.shading_sd, self.veil, self.veil_sd, self.veil_rate
 
 
@@ -65,7 +78,7 @@ def seldom_veiled(shading: Array, shading_sd: Array, mean: float) -> Expected:
 
 @dataclass(frozen=True, eq=False)
 class Explained:
-    """For S shifts and P pairs (S, P): cost (minus twice a log likelihood), log shading, veil."""
+    """For S lights and P pairs (S, P): cost (minus twice a log likelihood), log shading, veil."""
 
     cost: Array
     shading: Array
@@ -79,18 +92,18 @@ def explain(
     own_veils: Array,
     of: NDArray[np.int64],
     lamp: Array,
-    light: Array,
     expected: Expected,
     noise: float,
 ) -> Explained:
-    """``cells`` (N, 3) relative linear RGB; ``whitening`` (N, 3, 3) from ``whitening_at``;
+    """``cells`` (S, N, 3) relative linear RGB; ``whitening`` (N, 3, 3) from ``whitening_at``;
     ``samples`` (P, 3) with ``own_veils`` (P,), each to explain the cell ``of`` (P,) by index;
-    ``lamp`` (S, N, 3) colour of the veil; ``light`` (S, 3) factors; ``expected`` of the N cells;
-    ``noise`` in CIELAB units, for the spread.
+    ``lamp`` (S, N, 3) colour of the veil; ``expected`` of the N cells; ``noise`` in CIELAB units,
+    for the spread. Worked out in single precision, which costs some thousandths of a distance and
+    halves the time.
     """
-    cell = whitening @ (cells / light[:, None]).transpose(1, 2, 0)
-    veiling = whitening @ lamp.transpose(1, 2, 0)
-    sample = (whitening[of] @ samples[:, :, None])[:, :, 0].T
+    cell = _small(whitening @ cells.transpose(1, 2, 0))
+    veiling = _small(whitening @ lamp.transpose(1, 2, 0))
+    sample = _small((whitening[of] @ samples[:, :, None])[:, :, 0].T)
     sample_sample = (sample**2).sum(axis=0)
     lamp_sample = _products(veiling, of, sample)
     cell_sample = _products(cell, of, sample)
@@ -98,20 +111,22 @@ def explain(
     cell_lamp = (cell * veiling).sum(axis=1).T[:, of]
     cell_cell = (cell**2).sum(axis=1).T[:, of]
 
-    expected = expected.at(of)
+    expected, own = expected.at(of).small(), _small(own_veils)
     middle = np.exp(expected.shading)
     shading_weight = 1 / (middle * expected.shading_sd) ** 2
     veil_weight = 1 / expected.veil_sd**2
-    veil_pull = veil_weight * (expected.veil - own_veils) - expected.veil_rate
+    veil_pull = veil_weight * (expected.veil - own) - expected.veil_rate
     a, b = sample_sample + shading_weight, lamp_lamp + veil_weight
     right_a, right_b = cell_sample + shading_weight * middle, cell_lamp + veil_pull
     determinant = a * b - lamp_sample**2
     shading = (right_a * b - right_b * lamp_sample) / determinant
     more = (right_b * a - right_a * lamp_sample) / determinant
-    least = -(own_veils + CLEARER)
+    least = -(own + CLEARER)
     bound = (more < least) | (shading < 2 * FAINTEST)
     held = np.maximum(more, least)
-    held_shading = np.clip((right_a - lamp_sample * held) / a, *(k * middle for k in SHADINGS))
+    held_shading = np.clip(
+        (right_a - lamp_sample * held) / a, *(_small(k) * middle for k in SHADINGS)
+    )
     shading = np.where(bound, held_shading, shading)
     more = np.where(bound, np.maximum((right_b - lamp_sample * held_shading) / b, least), more)
 
@@ -121,7 +136,7 @@ def explain(
         + shading * (shading * sample_sample + 2 * more * lamp_sample)
         + more**2 * lamp_lamp
     )
-    veil = np.maximum(own_veils + more, 0)
+    veil = np.maximum(own + more, 0)
     log_shading = np.log(np.maximum(shading, FAINTEST))
     spread = (
         1 + (NOISE_PER_VEIL / noise * veil) ** 2 + (NOISE_PER_SHADING / noise * log_shading) ** 2
@@ -133,7 +148,11 @@ def explain(
     return Explained(cost, log_shading, veil)
 
 
-def _products(of_cell: Array, of: NDArray[np.int64], sample: Array) -> Array:
+def _small(values: Floats) -> Small:
+    return np.asarray(values, np.float32)
+
+
+def _products(of_cell: Small, of: NDArray[np.int64], sample: Small) -> Small:
     """Inner products (S, P) of the vectors (N, 3, S) of the cells ``of`` (P,) with ``sample``
     (3, P)."""
     x, y, z = (np.ascontiguousarray(of_cell[:, k].T)[:, of] * sample[k] for k in range(3))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from calibrate.types import Palette
 from vision.colour import FROM_INTENSITY_CHROMA
 from vision.explain import Expected, Explained, explain, whitening_at
+from vision.mixing import unmixed
 
 Array = NDArray[np.float64]
 
@@ -26,10 +27,14 @@ NEVER = 1e6
 LIGHT_SD = 0.08
 """How far today's light may be off what the board tells: log chromaticity, green and yellow."""
 
+SHIFTS = 7
+"""What may be unknown of the light, in standard deviations: the lamp greener and yellower, two of
+the glare's colour, three ways of mixing channels (``vision.mixing``)."""
+
 FAR = 50.0
 """How much farther than the likeliest label another is no candidate under any shift."""
 
-STILL = np.zeros(4)
+STILL = np.zeros(SHIFTS)
 """No shift of the light."""
 
 
@@ -167,7 +172,7 @@ class Fit:
 
 
 def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | None = None) -> Fit:
-    """The fit of the samples to every cell under ``shift`` (4,).
+    """The fit of the samples to every cell under ``shift`` (7,).
 
     Labels that were far behind the likeliest in the fit ``before`` are left as far behind.
     """
@@ -196,7 +201,7 @@ def fit_to(scene: Scene, learned: Learned, shift: Array = STILL, before: Fit | N
 
 
 def shifted(fit: Fit, shifts: Array) -> Array:
-    """Distances (S, N, C) under ``shifts`` (S, 4), by the samples that were nearest in ``fit``.
+    """Distances (S, N, C) under ``shifts`` (S, 7), by the samples that were nearest in ``fit``.
 
     What is far off there stays as far off: no likely shift brings it near.
     """
@@ -216,17 +221,16 @@ def _explained(
     shifts: Array,
 ) -> tuple[Explained, Explained]:
     """Each of the cells (P,) explained by its sample (P,), and every cell by its own empty self,
-    under ``shifts`` (S, 4)."""
+    under ``shifts`` (S, 7)."""
     count, pairs = len(scene.top), len(cell)
-    lamp, light = lights_under(scene, shifts)
+    lamp, seen = lights_under(scene, shifts)
     both = explain(
-        scene.both,
+        seen,
         scene.whitening,
         np.vstack([learned.samples[sample], learned.empty]),
         np.concatenate([learned.veils[sample], np.zeros(count)]),
         np.concatenate([cell, np.arange(count, 2 * count)]),
         np.concatenate([lamp, lamp], axis=1),
-        light,
         scene.expected,
         scene.noise[0],
     )
@@ -238,9 +242,10 @@ def _explained(
 
 
 def lights_under(scene: Scene, shifts: Array) -> tuple[Array, Array]:
-    """Colour of the veil (S, N, 3) and factors of the light (S, 3) under ``shifts`` (S, 4), in
-    standard deviations: the light greener and yellower, and two of the glare's colour."""
-    light = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
-    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:])
-    lamp = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
-    return lamp, light
+    """Colour of the veil (S, N, 3), and all cells as pieces and as empty (S, 2N, 3) as they would
+    look in the calibration's light, if today's were off by ``shifts`` (S, 7)."""
+    lamp = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
+    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:4])
+    veil = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
+    back = unmixed(shifts[:, 4:]) / lamp[:, None, :]
+    return veil, scene.both @ back.transpose(0, 2, 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -28,13 +29,26 @@ CHROMA_NOISE = 0.04
 """Standard deviations of one block's log ratios."""
 
 BLOCKS_ACROSS = 26
+SOFT_PX = 1.0
+"""Blocks along the longer side; and by how much level pictures are smoothed."""
+
+FULL_SCALE = 250
+"""8-bit level from which a channel may be at full scale: of the light there, only the least is
+known."""
+
+LEAST_TOLD = 0.25
+"""Share of a block's bare px that must lie below full scale for the block to tell of the light."""
+
+FEWEST_BLOCKS = 12
+"""With fewer blocks below full scale, all tell what they can. All three by hand."""
 
 
 def light_over(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Light:
     """The light in a level picture against the level artwork, at every cell."""
-    ratios = _ratios(level, artwork, plan)
+    ratios, told = _ratios(level, artwork, plan)
+    carried = _over_cells(plan) if told.all() else _carried(plan.centres_mm, _blocks(plan), told)
     low, high = np.percentile(ratios[:, 1:], [16, 84], axis=0) if len(ratios) else np.zeros((2, 2))
-    return Light(_gain(_over_cells(plan), ratios), (high - low) / 2)
+    return Light(_gain(carried, ratios), (high - low) / 2)
 
 
 def gain_at(
@@ -42,9 +56,11 @@ def gain_at(
 ) -> Array:
     """Factors (N, 3) by which ``level`` is brighter than ``artwork`` at places (N, 2), linear RGB.
 
-    Blocks of bare board give log ratios; a Gaussian process carries them over the board.
+    Blocks of bare board give log ratios, where they are not at full scale; a Gaussian process
+    carries them over the board.
     """
-    return _gain(_carried(places_mm, _blocks(plan)), _ratios(level, artwork, plan))
+    ratios, told = _ratios(level, artwork, plan)
+    return _gain(_carried(places_mm, _blocks(plan), told), ratios)
 
 
 def _gain(carried: tuple[Array, Array], ratios: Array) -> Array:
@@ -53,19 +69,22 @@ def _gain(carried: tuple[Array, Array], ratios: Array) -> Array:
     return np.exp(logs @ FROM_INTENSITY_CHROMA.T)
 
 
-def _carried(places_mm: Array, blocks: Blocks) -> tuple[Array, Array]:
-    """What each block's intensity, and each block's chromas, count at places: (N, M) twice."""
-    still = np.ones(len(blocks.centres_mm))
+def _carried(places_mm: Array, blocks: Blocks, told: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """What the intensity, and the chromas, of each block that ``told`` (M,) count at places: (N, K)
+    twice."""
+    seen_mm = blocks.centres_mm[told]
+    still = np.ones(len(seen_mm))
     return (
-        weights(places_mm, blocks.centres_mm, INTENSITY_NOISE * still, INTENSITY_KERNEL),
-        weights(places_mm, blocks.centres_mm, CHROMA_NOISE * still, CHROMA_KERNEL),
+        weights(places_mm, seen_mm, INTENSITY_NOISE * still, INTENSITY_KERNEL),
+        weights(places_mm, seen_mm, CHROMA_NOISE * still, CHROMA_KERNEL),
     )
 
 
 @lru_cache(maxsize=16)
 def _over_cells(plan: Plan) -> tuple[Array, Array]:
-    """``_carried`` to the plan's cells; kept from photo to photo."""
-    return _carried(plan.centres_mm, _blocks(plan))
+    """``_carried`` to the plan's cells from all blocks; kept from photo to photo."""
+    blocks = _blocks(plan)
+    return _carried(plan.centres_mm, blocks, np.ones(len(blocks.here), bool))
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,16 +111,23 @@ def _blocks(plan: Plan) -> Blocks:
     return Blocks(step, here, bare[here], centres / plan.px_per_mm)
 
 
-def _ratios(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Array:
-    """Median log intensity and chromas (M, 3) of the level picture against the artwork's, in each
-    block of bare board."""
+def _ratios(
+    level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Median log intensity and chromas (K, 3) of the level picture against the artwork's, in each
+    block of bare board that tells them; which (M,) do."""
     blocks = _blocks(plan)
+    below = _below_full_scale(level, artwork)
+    counted = _in_blocks(below, blocks.step)[blocks.here] & blocks.bare
+    told = counted.sum(axis=1) >= LEAST_TOLD * blocks.bare.sum(axis=1)
+    if told.sum() < FEWEST_BLOCKS:
+        counted, told = blocks.bare, np.ones_like(told)
     ratio = _log_intensity_chroma(level) - _log_intensity_chroma(artwork)
-    told = [
-        _medians(_in_blocks(ratio[:, :, k], blocks.step)[blocks.here], blocks.bare)
-        for k in range(3)
+    here = blocks.here[told]
+    medians = [
+        _medians(_in_blocks(ratio[:, :, k], blocks.step)[here], counted[told]) for k in range(3)
     ]
-    return np.stack(told, axis=1)
+    return np.stack(medians, axis=1), told
 
 
 def _blocks_along(length_px: int, step: int) -> int:
@@ -126,6 +152,13 @@ def _medians(values: Array, counted: NDArray[np.bool_]) -> Array:
     return (ordered[row, (number - 1) // 2] + ordered[row, number // 2]) / 2
 
 
+def _below_full_scale(level: NDArray[np.uint8], artwork: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Where (H, W) both pictures lie below full scale, as far as smoothing carries."""
+    burnt = np.asarray((np.maximum(level, artwork) >= FULL_SCALE).any(axis=2), np.uint8)
+    reach = 2 * math.ceil(2 * SOFT_PX) + 1
+    return np.asarray(cv2.dilate(burnt, np.ones((reach, reach), np.uint8)) == 0)
+
+
 def _log_intensity_chroma(picture: NDArray[np.uint8]) -> Array:
-    soft = np.asarray(cv2.GaussianBlur(picture, (0, 0), 1.0), np.uint8)
+    soft = np.asarray(cv2.GaussianBlur(picture, (0, 0), SOFT_PX), np.uint8)
     return np.log(linear_from_srgb(soft) + DARK) @ INTENSITY_CHROMA.T

@@ -36,22 +36,21 @@ def middles(learned: Learned) -> tuple[Array, Array]:
 
 
 def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, Indices], Between]:
-    """What places cells on the line between two labels under ``shift`` (4,).
+    """What places cells on the line between two labels under ``shift`` (7,).
 
     How far the two are apart at a cell is measured against its noise and against what shading and
     veil may do there (generalised least squares).
     """
     scene, count, labels = fit.scene, len(fit.scene.top), len(fit.learned.names)
-    lamp, light = lights_under(scene, shift[None])
+    lamp, seen = lights_under(scene, shift[None])
     colours, veils = middles(fit.learned)
     piece = explain(
-        scene.top,
+        seen[:, :count],
         scene.whitening[:count],
         np.tile(colours, (count, 1)),
         np.tile(veils, count),
         np.repeat(np.arange(count), labels),
         lamp,
-        light,
         scene.piece,
         scene.noise[0],
     )
@@ -63,7 +62,7 @@ def line_between(fit: Fit, shift: Array, added: Array) -> Callable[[int, int, In
 
     def between(first: int, second: int, cells: Indices) -> Between:
         likelier = np.where(cost[cells, first] < cost[cells, second], first, second)
-        shade = (light.mean() * np.exp(shading[cells, likelier]))[:, None]
+        shade = np.exp(shading[cells, likelier])[:, None]
         one, other = shade * colour(first, cells), shade * colour(second, cells)
         expected = scene.piece.at(cells)
         free = [

@@ -26,7 +26,7 @@ Indices = NDArray[np.int64]
 NEAR = 20.0
 """A pair is weighed where a cell's distances to the two differ by less than this."""
 
-SHIFT = 1.0
+SHIFT = 0.7
 SHIFT_PER_STRANGENESS = 0.5
 SHIFT_OF_EMPTY = 0.5
 """How far the line may have moved, in the noise of a cell where the two lie farthest apart; the

@@ -104,13 +104,26 @@ def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Readin
 def settled_cells(
     before: Mapping[str, CellReading], now: Mapping[str, CellReading], answers: Mapping[str, str]
 ) -> dict[str, CellReading]:
-    """Every cell as answered, else as it was where it was certain, else as it is judged now."""
+    """Every cell as answered, else as it was where it was certain, else as it is judged now.
+
+    What is said of other cells settles a doubt only for what was likeliest before: one in eight
+    that came out otherwise was wrong in practice. Such a cell is asked.
+    """
     return {
         cell: CellReading(answers[cell], (answers[cell],))
         if cell in answers
-        else (was if was.doubt is None else now[cell])
+        else _settled(was, now[cell])
         for cell, was in before.items()
     }
+
+
+def _settled(was: CellReading, now: CellReading) -> CellReading:
+    if was.doubt is None:
+        return was
+    if now.doubt is None and now.colour != was.colour:
+        why = f"it looked like {was.colour}, and after what was said of others like {now.colour}"
+        return CellReading(now.colour, (now.colour, was.colour), why)
+    return now
 
 
 def belief_of(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> Belief:

@@ -37,7 +37,7 @@ from vision.types import (
 Array = NDArray[np.float64]
 
 UNLIKE = 1.0
-"""How strange a photo must look (``Belief.typical``) for spare pieces to settle doubts: in the
+"""How strange a photo must look (``Belief.unlike``) for spare pieces to settle doubts: in the
 calibration's light 0.2 to 1 is usual."""
 
 FEW_CONTRADICTIONS = 1
@@ -71,7 +71,7 @@ def settles(spares: Spares, alone: Belief) -> bool:
 
     In the calibration's own light they tell it worse than the board does.
     """
-    return spares.mistake is None and alone.typical > UNLIKE
+    return spares.mistake is None and alone.unlike > UNLIKE
 
 
 def strip_seen(spares: Spares | None, *, settling: bool) -> StripSeen | None:

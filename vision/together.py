@@ -1,7 +1,8 @@
 """All cells of a photo under one light: what they share of its unknown shift is weighed once.
 
 Today's light is known from the bare board only so far. What remains unknown moves every cell's
-colour alike: two chromaticities of the lamp, and two of its glare. Judged one by one, cells must
+colour alike: two chromaticities of the lamp, two of its glare, and three ways in which it mixes the
+channels of saturated colours. Judged one by one, cells must
 each allow for the whole shift; judged together, twenty cells that all look a little bluer tell it.
 The shift is not estimated but integrated over (importance sampling with an adapted Gaussian
 proposal: Oh and Berger, "Adaptive importance sampling in Monte Carlo integration", 1992; tempered
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from vision.colour import lab_from_linear
+from vision.fit import SHIFTS
 
 Array = NDArray[np.float64]
 
@@ -33,8 +35,13 @@ LEAST_KIN = 0.1
 STRANGER = 20.0
 """Distance from which a cell says nothing more against a shift: it may be no learned piece."""
 
+COARSE = 0.5
+"""Power of what all cells say of a shift: no lamp moves colours quite as the model has it, so that
+many cells must not make it as sure as they would if one did (a coarsened posterior; Miller and
+Dunson, "Robust Bayesian inference via coarsening", JASA 114(527), 2019)."""
+
 ROUNDS = 3
-DRAWS = 32
+DRAWS = 48
 ENOUGH = 12.0
 """Effective number of draws below which the weights are tempered."""
 
@@ -43,10 +50,10 @@ WIDER = 1.5
 NARROWEST = 0.15
 """The proposal is wider than what it follows, and never narrower than this share of the prior."""
 
-_STRATA = np.random.default_rng(1).random((ROUNDS, DRAWS, 4)).argsort(axis=1)
+_STRATA = np.random.default_rng(1).random((ROUNDS, DRAWS, SHIFTS)).argsort(axis=1)
 _NORMAL = ndtri((_STRATA + 0.5) / DRAWS)
 """Standard normal draws of every round, spread evenly along each axis (Latin hypercube; McKay,
-Beckman, Conover, Technometrics 21, 1979): 32 tell as much as twice as many drawn freely."""
+Beckman, Conover, Technometrics 21, 1979)."""
 
 
 def weigh_together(
@@ -54,7 +61,7 @@ def weigh_together(
 ) -> tuple[Array, Array]:
     """Distances (N, C), minus twice a log likelihood, with the shift integrated over; mean shift.
 
-    ``distances_under`` gives the distances (S, N, C) under shifts (S, 4) in standard deviations of
+    ``distances_under`` gives the distances (S, N, C) under shifts (S, 7) in standard deviations of
     what is known before; ``known``: label index of the cells that a person named; ``kin`` (N, N):
     power of each cell's word for each other, from ``kinship``.
     """
@@ -83,12 +90,14 @@ def kinship(cells: Array) -> Array:
 
 
 def _said(distances: Array, known: Mapping[int, int]) -> Array:
-    """Each cell's log likelihood (S, N) of each shift."""
+    """Each cell's log likelihood (S, N) of each shift, to the power that it counts."""
     least = distances.min(axis=2, keepdims=True)
     said = np.log(np.exp(-0.5 * (distances - least)).sum(axis=2)) - 0.5 * least[:, :, 0]
     for cell, label in known.items():
         said[:, cell] = -0.5 * distances[:, cell, label]
-    return np.logaddexp(said, -0.5 * STRANGER)
+    said = COARSE * np.logaddexp(said, -0.5 * STRANGER)
+    said[:, list(known)] /= COARSE  # a person's word counts in full
+    return said
 
 
 def _tempered(said: Array, correction: Array) -> Array:
@@ -101,10 +110,10 @@ def _tempered(said: Array, correction: Array) -> Array:
 
 
 def _proposal(draws: Array, share: Array, normal: Array) -> tuple[Array, Array]:
-    """New draws (S, 4) round the likely ones, and log prior minus log proposal (S,)."""
+    """New draws (S, 7) round the likely ones, and log prior minus log proposal (S,)."""
     centre = share @ draws
     away = draws - centre
-    covariance = WIDER * (away.T @ (away * share[:, None]) + NARROWEST**2 * np.eye(4))
+    covariance = WIDER * (away.T @ (away * share[:, None]) + NARROWEST**2 * np.eye(SHIFTS))
     drawn = centre + normal @ np.linalg.cholesky(covariance).T
     return drawn, 0.5 * (normal**2).sum(axis=1) - 0.5 * (drawn**2).sum(axis=1)
 

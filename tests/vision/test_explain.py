@@ -31,9 +31,8 @@ def explained(shown: np.ndarray, expected: Expected) -> tuple[Explained, np.ndar
     lamp = np.tile(LAMP, (1, len(shown), 1))
     whitening = whitening_at(shown, NOISE, 0.02)
     of, which = np.divmod(np.arange(3 * len(shown)), 3)
-    light = np.ones((1, 3))
     got = explain(
-        shown, whitening, SAMPLES[which], np.zeros(len(of)), of, lamp, light, expected, NOISE
+        shown[None], whitening, SAMPLES[which], np.zeros(len(of)), of, lamp, expected, NOISE
     )
     pairs = [part.reshape(-1, 3) for part in (got.cost, got.shading, got.veil)]
     return Explained(*pairs), whitening
