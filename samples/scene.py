@@ -27,6 +27,9 @@ from scoring.types import EMPTY
 CAST_PX_PER_MM = 2.5
 """Resolution of the shadows that slabs throw."""
 
+NEAREST_MM = 30.0
+"""Of what reaches past the camera, the part nearer to its plane than this is left out."""
+
 ROOM = 0.035
 """Linear light of the dark room beyond the edge of the table."""
 
@@ -279,13 +282,31 @@ def covered_share(scene: Scene, canvas: Canvas) -> dict[str, float]:
     """Return for each cell the share of what is seen of it that an occluder hides, 0 to 1."""
     hidden = np.zeros(canvas.size_px[::-1], np.uint8)
     for slab in scene.occluders:
-        outline = canvas.place(slab.outline_mm, slab.top_mm)
+        outline = canvas.place(before_camera(canvas, slab), slab.top_mm)
         if slab.walls:
             foot = canvas.place(slab.outline_mm, slab.base_mm)
             hull = cv2.convexHull(np.vstack([outline, foot]).astype(np.float32))
             outline = np.asarray(hull.reshape(-1, 2), np.float64)
         cv2.fillPoly(hidden, [np.round(outline).astype(np.int32)], 1)
     return {place.id: _hidden_part(scene, canvas, place.id, hidden) for place in scene.board.places}
+
+
+def before_camera(canvas: Canvas, slab: Slab) -> NDArray[np.float64]:
+    """Return the part of a slab's outline, board mm of shape (N, 2), that lies before the camera:
+    an arm may reach past it. Source: Sutherland and Hodgman, "Reentrant polygon clipping",
+    Communications of the ACM 17(1), 1974.
+    """
+    corners = np.column_stack([slab.outline_mm, np.ones(len(slab.outline_mm))])
+    depths = corners @ canvas.camera.plane(slab.top_mm)[2] - NEAREST_MM
+    kept = []
+    for i, depth in enumerate(depths):
+        j = (i + 1) % len(depths)
+        if depth >= 0:
+            kept.append(slab.outline_mm[i])
+        if (depth >= 0) != (depths[j] >= 0):
+            part = depth / (depth - depths[j])
+            kept.append(slab.outline_mm[i] + part * (slab.outline_mm[j] - slab.outline_mm[i]))
+    return np.array(kept).reshape(-1, 2)
 
 
 def _hidden_part(scene: Scene, canvas: Canvas, cell: str, hidden: NDArray[np.uint8]) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -29,8 +28,6 @@ CHROMA_NOISE = 0.04
 """Standard deviations of one block's log ratios."""
 
 BLOCKS_ACROSS = 26
-SOFT_PX = 1.0
-"""Blocks along the longer side; and by how much level pictures are smoothed."""
 
 FULL_SCALE = 250
 """8-bit level from which a channel may be at full scale: of the light there, only the least is
@@ -117,12 +114,13 @@ def _ratios(
     """Median log intensity and chromas (K, 3) of the level picture against the artwork's, in each
     block of bare board that tells them; which (M,) do."""
     blocks = _blocks(plan)
-    below = _below_full_scale(level, artwork)
+    seen, known = _softened(level), _softened(artwork)
+    below = np.maximum(seen, known).max(axis=2) < FULL_SCALE
     counted = _in_blocks(below, blocks.step)[blocks.here] & blocks.bare
     told = counted.sum(axis=1) >= LEAST_TOLD * blocks.bare.sum(axis=1)
     if told.sum() < FEWEST_BLOCKS:
         counted, told = blocks.bare, np.ones_like(told)
-    ratio = _log_intensity_chroma(level) - _log_intensity_chroma(artwork)
+    ratio = _log_intensity_chroma(seen) - _log_intensity_chroma(known)
     here = blocks.here[told]
     medians = [
         _medians(_in_blocks(ratio[:, :, k], blocks.step)[here], counted[told]) for k in range(3)
@@ -152,13 +150,9 @@ def _medians(values: Array, counted: NDArray[np.bool_]) -> Array:
     return (ordered[row, (number - 1) // 2] + ordered[row, number // 2]) / 2
 
 
-def _below_full_scale(level: NDArray[np.uint8], artwork: NDArray[np.uint8]) -> NDArray[np.bool_]:
-    """Where (H, W) both pictures lie below full scale, as far as smoothing carries."""
-    burnt = np.asarray((np.maximum(level, artwork) >= FULL_SCALE).any(axis=2), np.uint8)
-    reach = 2 * math.ceil(2 * SOFT_PX) + 1
-    return np.asarray(cv2.dilate(burnt, np.ones((reach, reach), np.uint8)) == 0)
+def _softened(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 1.0), np.uint8)
 
 
 def _log_intensity_chroma(picture: NDArray[np.uint8]) -> Array:
-    soft = np.asarray(cv2.GaussianBlur(picture, (0, 0), SOFT_PX), np.uint8)
-    return np.log(linear_from_srgb(soft) + DARK) @ INTENSITY_CHROMA.T
+    return np.log(linear_from_srgb(picture) + DARK) @ INTENSITY_CHROMA.T

@@ -8,9 +8,12 @@ import pytest
 from PIL import Image, ImageOps
 
 from samples.board import Board, Mark
+from samples.camera import make_canvas
 from samples.conditions import Conditions, HandShadow
 from samples.invent import PAINTS, card_marks, invent_board, linear
-from samples.photographer import COVERED, Shot, empty_grid, take_photo
+from samples.light import make_light
+from samples.photographer import COVERED, Shot, empty_grid, hold_phone, take_photo
+from samples.scene import covered_share, set_scene
 from samples.spectra import srgb_to_linear
 from scoring.lattice import cells_at_edge, regular_lattice, with_anchors
 from scoring.regular import Shape
@@ -140,6 +143,34 @@ def test_a_die_covers_what_lies_below_and_the_truth_keeps_both() -> None:
         under = dict(shot.truth.under_cover)
         assert under == {c: grid[c] for c, label in shot.truth.labels.items() if label == COVERED}
         assert under or shot.truth.partly_covered
+
+
+def test_a_hand_that_reaches_past_the_camera_covers_what_it_lies_over() -> None:
+    """Against the hand point by point, each seen by itself where it lies before the camera."""
+    board = board_of()
+    past = 0
+    for seed in range(12):
+        low = replace(
+            Conditions.clean(), fingers=1, tilt_deg=40.0, turn_deg=90.0 * seed, fov_deg=75.0
+        )
+        camera = hold_phone(board, low)
+        canvas, light = make_canvas(camera, 1.0), make_light(low, (0.0, 0.0))
+        scene = set_scene(board, striped(board), low, light, np.random.default_rng(seed))
+        hand = scene.occluders[0]
+        outline = hand.outline_mm.astype(np.float32)
+        (x0, y0), (x1, y1) = outline.min(axis=0), outline.max(axis=0)
+        spots = np.mgrid[x0:x1:2, y0:y1:2].reshape(2, -1).T
+        inside = np.array([cv2.pointPolygonTest(outline, s.tolist(), False) > 0 for s in spots])
+        depth = np.column_stack([spots, np.ones(len(spots))]) @ camera.plane(hand.top_mm)[2]
+        past += bool((depth[inside] < 0).any())
+        seen = canvas.place(spots[inside & (depth > 1.0)], hand.top_mm)
+        for cell, share in covered_share(scene, canvas).items():
+            piece = scene.pieces[cell]
+            top = canvas.place(piece.outline_mm, piece.top_mm).astype(np.float32)
+            hit = any(cv2.pointPolygonTest(top, spot.tolist(), False) > 0 for spot in seen)
+            assert hit or share < 0.1, (seed, cell)
+            assert share > 0 or not hit, (seed, cell)
+    assert past
 
 
 def test_a_stored_picture_turns_upright_again() -> None:
