@@ -54,18 +54,20 @@ def table(calibrated: tuple[Path, str]) -> Path:
 def twice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """Isla's board from two stands: something dark lies over another corner in each."""
     folder = tmp_path_factory.mktemp("twice")
+    one, other = folder / "isla-1.png", folder / "isla-2.png"
+    save_covered(one, 0.33)
+    save_covered(other, 0.56)
+    return one, other
+
+
+def save_covered(path: Path, left: float) -> None:
+    """Save Isla's board with something over a tenth of its width, from the share ``left`` on."""
     pixels = np.array(Image.open(PRACTICE / "game" / "isla.jpg"))
     height, width = pixels.shape[:2]
-    rng = np.random.default_rng(3)
-    paths = []
-    for name, left in (("isla-1.png", 0.33), ("isla-2.png", 0.56)):
-        covered = pixels.copy()
-        part = covered[int(0.42 * height) : int(0.55 * height), int(left * width) :]
-        part = part[:, : int(0.1 * width)]
-        part[:] = rng.integers(0, 256, part.shape)
-        paths.append(folder / name)
-        Image.fromarray(covered).save(paths[-1])
-    return paths[0], paths[1]
+    part = pixels[int(0.42 * height) : int(0.55 * height), int(left * width) :]
+    part = part[:, : int(0.1 * width)]
+    part[:] = np.random.default_rng(round(100 * left)).integers(0, 256, part.shape)
+    Image.fromarray(pixels).save(path)
 
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,14 @@ from desk.start import main
 main()
 """
 """The program, with a signal sent to it at the moment when it first needs a module."""
+
+
+@pytest.fixture(autouse=True)
+def ctrl_c_is_heard() -> Iterator[None]:
+    """Undo for what the tests start that a shell ignores Ctrl-C for what runs in the background."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 def started(*words: str | Path, stdin: int = subprocess.DEVNULL) -> subprocess.Popen[str]:

@@ -14,6 +14,7 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from desk.archive import Archive
+from tests.desk.conftest import save_covered
 from tests.desk.practice import PRACTICE
 from tests.desk.web.conftest import PLAYERS, TABLE, all_read, furnished, photo_of, settled, snap
 from tests.desk.web.served import served
@@ -230,7 +231,9 @@ def test_a_second_photo_is_added_on_the_page(
 
         phone.press("[data-key=tab-ask]", "text=Or one more photo")
         phone.check("ask")
-        page.set_input_files("[data-key=second-0-gallery]", twice[1])
+        again = tmp_path / "again.png"
+        save_covered(again, 0.43)  # where it overlaps the first, a question is left
+        page.set_input_files("[data-key=second-0-gallery]", again)
         until(phone, lambda: page.locator(".look svg.crop").count() == 2)
         phone.check("ask-both")
         phone.press("[data-key=tab-boards]", "text=Two photos are read as one")  # once weighed
