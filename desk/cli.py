@@ -307,10 +307,8 @@ def main() -> None:
     try:
         app()
     except SystemExit as ended:
-        if isinstance(
-            ended.__context__, BrokenPipeError
-        ):  # Typer ends with 1 where a reader leaves
-            reader_left()
+        if isinstance(ended.__context__, BrokenPipeError):
+            reader_left()  # Typer would end with 1
         raise
     except ImportError as error:
         fail(f"A part of the program is missing ({error}). Install it again as README.md says.")

@@ -161,7 +161,8 @@ def run_verify(where: str | None, jobs: int = 0) -> int:
             read = reread(archive, tasks_of(archive, ANYTHING), Workers(jobs), None, progress)
         wrong += [f"Read again: {result.words}" for result in read if result.differs]
         print(f"{so_many(len(read), 'photo')} read again.")
-    print(*harmless_words(proof.explained), sep="\n", end="\n" if proof.explained else "")
+    for words in harmless_words(proof.explained):
+        print(words)
     for words in wrong:
         complain(f"Wrong: {words}")
     print("Not proven." if wrong else "All of it is proven.")

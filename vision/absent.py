@@ -44,7 +44,8 @@ def weigh_absent(belief: Belief, labels: Mapping[int, int]) -> Belief:
             gap = belief.distances[cells, other] - own
             if np.median(gap) >= near:
                 continue
-            held = np.minimum(gap, left[cells] * gap / gap.max())
+            farthest = max(float(gap.max()), 1e-9)
+            held = np.minimum(gap, left[cells] * gap / farthest)
             settled = gap >= np.min(gap[named], initial=np.inf)
             distances[cells, other] = own + np.where(settled, gap, held)
     return replace(belief, distances=distances)

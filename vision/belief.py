@@ -41,8 +41,8 @@ class Belief:
     """What colour says of every cell: ``names`` C labels, the last ``empty``.
 
     ``distances`` (N, C): minus twice a log likelihood, smaller is likelier; ``veil`` (N,): glare in
-    the likeliest explanation, share of white; ``unlike``: how unlike the calibration's
-    the light is, the photo's median distance to the likeliest label and how far the light mixes
+    the likeliest explanation, share of white; ``unlike``: how unlike the calibration's the
+    light is, by the photo's median distance to the likeliest label and by how far the light mixes
     colours; ``clipped`` (N,): share of a piece's pixels with a channel at full scale.
     """
 

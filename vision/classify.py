@@ -24,7 +24,7 @@ from vision.absent import weigh_absent
 from vision.belief import FAMILIAR, STRANGE, Belief
 from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA
 from vision.explain import Expected, seldom_veiled
-from vision.fit import Fit, Scene, fit_to, learned_of, shifted
+from vision.fit import MIXED, Fit, Scene, fit_to, learned_of, shifted
 from vision.glare import usual_veil, veil_colours
 from vision.middles import line_between
 from vision.pairs import weigh_pairs
@@ -116,7 +116,7 @@ def believe(
 def _unlike(typical: float, shift: Array) -> float:
     """How unlike the calibration a photo looks: the ``typical`` distance of its cells to their
     likeliest label, and how far a ``shift`` (7,) had to go for that."""
-    return typical + max(0.0, float(np.linalg.norm(shift[4:])) - USUAL_MIXING)
+    return typical + max(0.0, float(np.linalg.norm(shift[MIXED])) - USUAL_MIXING)
 
 
 def as_named(distances: Array, labels: Mapping[int, int]) -> Array:

@@ -7,6 +7,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+FULL_SCALE = 250
+"""8-bit level from which a channel may be at full scale: of the light there, only the least is
+known."""
+
 RGB_TO_XYZ = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
 )

@@ -31,6 +31,9 @@ SHIFTS = 7
 """What may be unknown of the light, in standard deviations: the lamp greener and yellower, two of
 the glare's colour, three ways of mixing channels (``vision.mixing``)."""
 
+LAMP, GLARE, MIXED = slice(0, 2), slice(2, 4), slice(4, SHIFTS)
+"""Which of the shifts are which."""
+
 FAR = 50.0
 """How much farther than the likeliest label another is no candidate under any shift."""
 
@@ -244,8 +247,8 @@ def _explained(
 def lights_under(scene: Scene, shifts: Array) -> tuple[Array, Array]:
     """Colour of the veil (S, N, 3), and all cells as pieces and as empty (S, 2N, 3) as they would
     look in the calibration's light, if today's were off by ``shifts`` (S, 7)."""
-    lamp = np.exp(LIGHT_SD * shifts[:, :2] @ FROM_INTENSITY_CHROMA[:, 1:].T)
-    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, 2:4])
+    lamp = np.exp(LIGHT_SD * shifts[:, LAMP] @ FROM_INTENSITY_CHROMA[:, 1:].T)
+    tone = scene.veil + np.einsum("nij,sj->sni", scene.veil_root, shifts[:, GLARE])
     veil = np.exp(np.stack([tone[..., 0], np.zeros(tone.shape[:2]), tone[..., 1]], axis=2))
-    back = unmixed(shifts[:, 4:]) / lamp[:, None, :]
+    back = unmixed(shifts[:, MIXED]) / lamp[:, None, :]
     return veil, scene.both @ back.transpose(0, 2, 1)

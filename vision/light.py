@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import FROM_INTENSITY_CHROMA, INTENSITY_CHROMA, linear_from_srgb
+from vision.colour import FROM_INTENSITY_CHROMA, FULL_SCALE, INTENSITY_CHROMA, linear_from_srgb
 from vision.level import Plan
 from vision.smooth import Kernel, weights
 from vision.types import Light
@@ -29,15 +29,11 @@ CHROMA_NOISE = 0.04
 
 BLOCKS_ACROSS = 26
 
-FULL_SCALE = 250
-"""8-bit level from which a channel may be at full scale: of the light there, only the least is
-known."""
-
 LEAST_TOLD = 0.25
 """Share of a block's bare px that must lie below full scale for the block to tell of the light."""
 
 FEWEST_BLOCKS = 12
-"""With fewer blocks below full scale, all tell what they can. All three by hand."""
+"""With fewer blocks below full scale, all tell what they can. Both by hand."""
 
 
 def light_over(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Light:

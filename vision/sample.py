@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.colour import LUMINANCE, linear_from_srgb
+from vision.colour import FULL_SCALE, LUMINANCE, linear_from_srgb
 from vision.glare import Smoothing, brightening, smoothing_at
 from vision.greys import Grey, grey_of
 from vision.level import Plan
@@ -21,9 +21,6 @@ Array = NDArray[np.float64]
 BODY = (0.15, 0.60)
 """Quantiles of luminance between which a core's pixels are averaged: seams and glare left out."""
 
-BURNT = 250
-"""8-bit level: where all three channels reach it, no colour is left to tell; where one, less."""
-
 
 def sample_cells(
     top: NDArray[np.uint8], board: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
@@ -32,7 +29,7 @@ def sample_cells(
     linear = linear_from_srgb(top).reshape(-1, 3)
     below = linear_from_srgb(board).reshape(-1, 3)
     levels = np.asarray(top).reshape(-1, 3)
-    burnt, clipped = levels.min(axis=1) >= BURNT, levels.max(axis=1) >= BURNT
+    burnt, clipped = levels.min(axis=1) >= FULL_SCALE, levels.max(axis=1) >= FULL_SCALE
     smoothings = _smoothings(plan)
     changes = [brightening(linear[c], s) for c, s in zip(plan.core, smoothings, strict=True)]
     luminance = linear @ LUMINANCE

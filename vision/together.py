@@ -95,9 +95,9 @@ def _said(distances: Array, known: Mapping[int, int]) -> Array:
     said = np.log(np.exp(-0.5 * (distances - least)).sum(axis=2)) - 0.5 * least[:, :, 0]
     for cell, label in known.items():
         said[:, cell] = -0.5 * distances[:, cell, label]
-    said = COARSE * np.logaddexp(said, -0.5 * STRANGER)
-    said[:, list(known)] /= COARSE  # a person's word counts in full
-    return said
+    power = np.full(said.shape[1], COARSE)
+    power[list(known)] = 1.0  # a person's word counts in full
+    return power * np.logaddexp(said, -0.5 * STRANGER)
 
 
 def _tempered(said: Array, correction: Array) -> Array:

@@ -63,3 +63,9 @@ def test_the_stranger_the_light_the_farther_off_is_near(typical: float) -> None:
 def test_bare_board_is_never_doubted_for_it() -> None:
     before = belief([[9.0, 60.0, 70.0, 1.0]] * 3)
     np.testing.assert_array_equal(weigh_absent(before, {}).distances, before.distances)
+
+
+def test_two_colours_that_look_just_alike_stay_in_doubt() -> None:
+    before = belief([[2.0, 2.0, 60.0, 90.0]] * 3)
+
+    np.testing.assert_array_equal(weigh_absent(before, {}).distances, before.distances)
