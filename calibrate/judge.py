@@ -50,9 +50,12 @@ def pairs(table: Table) -> tuple[Pair, ...]:
     return tuple(sorted(found, key=lambda pair: (pair.clear, pair.first, pair.second)))
 
 
-def judge(table: Table) -> tuple[str, ...]:
-    """What the host should know of a new table before trusting it, one sentence each."""
-    advice = [_advice(pair) for pair in pairs(table) if pair.clear < CLOSE]
+def judge(table: Table, *, figures: bool = False) -> tuple[str, ...]:
+    """What the host should know of a new table before trusting it, one sentence each.
+
+    ``figures``: say of near colours how far apart they lie, for who compares two lamps.
+    """
+    advice = [_advice(pair, figures) for pair in pairs(table) if pair.clear < CLOSE]
     for name in sorted(set(table.palette.colours)):
         count = table.palette.colours.count(name)
         if count < FEW:
@@ -67,22 +70,25 @@ def judge(table: Table) -> tuple[str, ...]:
     return tuple(advice)
 
 
-def trust(table: Table) -> tuple[str, ...]:
+def trust(table: Table, *, figures: bool = False) -> tuple[str, ...]:
     """All that the host should know: how near colours lie, and what was left unchecked."""
-    return (*judge(table), *table.limits)
+    return (*judge(table, figures=figures), *table.limits)
 
 
-def _advice(pair: Pair) -> str:
+def _advice(pair: Pair, figures: bool) -> str:
     how = "can hardly be told apart" if pair.clear < CLOSE / 2 else "lie close together"
+    how += " in this light"
+    if figures:
+        how += f" (difference {pair.clear:.1f}, where {CLOSE:.0f} is enough)"
     if EMPTY in (pair.first, pair.second):
         piece = pair.first if pair.second == EMPTY else pair.second
         return (
-            f"{piece} and the empty cell {how} in this light (CIEDE2000 {pair.clear:.1f}): "
-            "expect questions; light from the side shows a piece by its edge."
+            f"{piece} and the empty cell {how}: expect questions; "
+            "light from the side shows a piece by its edge."
         )
     return (
-        f"{pair.first} and {pair.second} {how} in this light (CIEDE2000 {pair.clear:.1f}): "
-        "expect questions; a whiter lamp, or daylight, helps most."
+        f"{pair.first} and {pair.second} {how}: expect questions; "
+        "a whiter lamp, or daylight, helps most."
     )
 
 

@@ -95,5 +95,5 @@ def _calibrate(
 
 def judgement(table: Table) -> list[str]:
     """What this light, and other eyes than usual, can and cannot tell apart, in a line each."""
-    told = trust(table) or ("This light tells all colours of the game apart.",)
+    told = trust(table, figures=True) or ("This light tells all colours of the game apart.",)
     return [f"- {advice}" for advice in (*told, *eyes_advice(table), promise_words())]

@@ -30,7 +30,7 @@ from desk.web.routes.asked import (
     line_of,
     office_of,
 )
-from desk.web.work import FIGURES, table_at
+from desk.web.work import table_at
 from scoring.errors import TallyglassError
 from scoring.grid import format_grid, parse_grid
 from scoring.sheet import GameSheet
@@ -145,7 +145,7 @@ def tried(job: TrialJob) -> dict[str, Any]:
     corners = np.array(job.corners_px, float) if job.corners_px else None
     reading = read_photo(photo, table, corners)
     lines = trial_words(reading, truth, table)
-    words = [FIGURES.sub("", line.removeprefix("- ")) for line in lines]
+    words = [line.removeprefix("- ") for line in lines]
     return {"trusted": not silent_errors(reading, truth), "words": words}
 
 

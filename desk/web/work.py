@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 import pickle
-import re
 import threading
 import time
 from collections.abc import Sequence
@@ -49,9 +48,6 @@ NICENESS = 2
 
 STOPPED = "the photo could not be read: the reader stopped."
 """Said where a worker failed."""
-
-FIGURES = re.compile(r" \(CIEDE2000 [\d.]+\)")
-"""Distances of colours, which say nothing to whoever holds the phone."""
 
 
 @dataclass(frozen=True)
@@ -236,11 +232,10 @@ def learn_job(job: LearnJob) -> dict[str, Any]:
     except TallyglassError as error:
         return {"learned": False, "advice": [str(error)]}
     save_table(table, job.out)
-    advice = [FIGURES.sub("", words) for words in trust(table)]
     return {
         "learned": True,
         "advice": [
-            *(advice or ["This light tells all colours of the game apart."]),
+            *(trust(table) or ["This light tells all colours of the game apart."]),
             promise_words(),
         ],
     }

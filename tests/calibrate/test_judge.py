@@ -71,12 +71,22 @@ RUST, NEARLY_RUST, SKY, MOSS = (
 
 def test_a_near_pair_is_named_and_a_far_one_is_not(penmarrow_table: Table) -> None:
     made = judged(penmarrow_table, rust=RUST, copper=NEARLY_RUST, slate=SKY, moss=MOSS)
-    advice = judge(made)
+
+    assert judge(made) == (
+        "copper and rust can hardly be told apart in this light: "
+        "expect questions; a whiter lamp, or daylight, helps most.",
+    )
+
+
+def test_how_near_two_colours_look_is_said_with_what_would_be_enough(
+    penmarrow_table: Table,
+) -> None:
+    made = judged(penmarrow_table, rust=RUST, copper=NEARLY_RUST)
     distance = next(p.clear for p in pairs(made) if {p.first, p.second} == {"copper", "rust"})
 
-    assert advice == (
-        f"copper and rust can hardly be told apart in this light (CIEDE2000 {distance:.1f}): "
-        "expect questions; a whiter lamp, or daylight, helps most.",
+    assert judge(made, figures=True)[0].startswith(
+        "copper and rust can hardly be told apart in this light "
+        f"(difference {distance:.1f}, where 12 is enough): expect questions;"
     )
 
 
