@@ -35,11 +35,11 @@ class GivenAnswers:
 
 
 def load_answers(
-    path: Path, sheet: GameSheet, players: Sequence[str], usual_by: str = ""
+    path: Path, sheet: GameSheet, players: Sequence[str], usual_by: str
 ) -> GivenAnswers:
     """Answers as ``by = "name"`` and a ``[player]`` table each: ``C4 = "colour"``.
 
-    ``usual_by``: who answered where the file does not say; without it the file must.
+    ``usual_by``: who answered where the file does not say; where it is empty, the file must.
     """
     data = load_toml(path)
     by = data.pop("by", usual_by)

@@ -37,6 +37,12 @@ DeskOption = Annotated[
     typer.Option("--data", help="The web desk's folder; your data folder if neither is given."),
 ]
 By = Annotated[str, typer.Option(metavar="NAME", help="Who does this; kept with the entry.")]
+AnswersBy = Annotated[
+    str,
+    typer.Option(
+        metavar="NAME", help="Who answers, where a file does not say; kept with each answer."
+    ),
+]
 Player = Annotated[str, typer.Option(metavar="NAME", help="Only games of this player.")]
 GameName = Annotated[
     str, typer.Option(metavar="NAME", help="Only of this game (its sheet's name).")
@@ -153,6 +159,7 @@ def correct_game(
     answers: Annotated[
         Path | None, typer.Option(help="What lies in cells (TOML, as for `tally`).")
     ] = None,
+    by: AnswersBy = "host",
     claims: Annotated[
         Path | None, typer.Option(help="All claims anew (TOML, as for `tally`).")
     ] = None,
@@ -166,7 +173,7 @@ def correct_game(
     """
     from desk.kept import Change, run_correct
 
-    run_correct(game, Change(reason, answers, claims, evening, league), archive)
+    run_correct(game, Change(reason, answers, by, claims, evening, league), archive)
 
 
 @app.command("rescore")

@@ -16,7 +16,7 @@ from typing import Annotated
 
 import typer
 
-from desk.archive_cli import ArchiveOption, PhotosOption
+from desk.archive_cli import AnswersBy, ArchiveOption, PhotosOption
 from desk.archive_cli import app as archive_app
 from desk.sheet_cli import Corners
 from desk.sheet_cli import app as sheet_app
@@ -134,12 +134,7 @@ def tally(
             metavar="PLAYER=PHOTO", help="A second photo of a board, read with the first."
         ),
     ] = None,
-    by: Annotated[
-        str,
-        typer.Option(
-            metavar="NAME", help="Who answers, where a file does not say; kept with each answer."
-        ),
-    ] = "host",
+    by: AnswersBy = "host",
     out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
         "tally-out"
     ),

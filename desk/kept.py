@@ -188,10 +188,11 @@ def run_tidy(where: str | None) -> None:
 
 @dataclass(frozen=True)
 class Change:
-    """What ``correct`` was given."""
+    """What ``correct`` was given; ``by``: who answers, where the answers' file does not say."""
 
     reason: str
     answers: Path | None
+    by: str
     claims: Path | None
     evening: str | None
     league: str | None
@@ -209,7 +210,8 @@ def run_correct(game_id: int, change: Change, where: str | None) -> None:
     players = [board["player"] for board in before["boards"]]
     answers, claims = [], None
     if change.answers:
-        given = load_answers(change.answers, sheet_from(before["sheet_text"]), players)
+        sheet = sheet_from(before["sheet_text"])
+        given = load_answers(change.answers, sheet, players, change.by)
         answers = answers_from(given, archive.clock)
     if change.claims:
         claims = vars(load_claims(change.claims))

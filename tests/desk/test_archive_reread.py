@@ -136,9 +136,12 @@ def test_the_commands_say_it_all(
     assert "1 entry copied" in ran("backup", tmp_path / "copy")
     assert "0 games added" in ran("merge", tmp_path / "copy")
     assert "is kept" in ran("keep-table", table)
-    (tmp_path / "said.toml").write_text('by = "Jo"\n[isla]\nA1 = "empty"\n')
-    ran("correct", "1", "--reason", "seen", "--answers", tmp_path / "said.toml", "--league", "B")
-    assert "A correction: seen" in ran("show", "2")
+    (tmp_path / "said.toml").write_text('[isla]\nA1 = "empty"\n')
+    said = ("--answers", tmp_path / "said.toml", "--by", "Jo")
+    ran("correct", "1", "--reason", "seen", *said, "--league", "B")
+    shown = ran("show", "2")
+    assert "A correction: seen" in shown
+    assert "Jo said of isla's A1: empty" in shown
     assert "Player 7" in ran("pseudonymise", "isla", "Player 7")
     ran("erase-person", "joss")
     ran("erase-photos", archive.game(1)["evening"])

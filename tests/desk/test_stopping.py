@@ -118,7 +118,7 @@ def test_a_stop_at_a_question_keeps_the_answers_given(table: Path, tmp_path: Pat
     noted = tmp_path / "out" / "answers.toml"
     assert err.strip().splitlines()[-2:] == [f"Go on with --answers {noted}", STOPPED]
     assert asking.returncode == 130
-    assert len(load_answers(noted, load_sheet(SHEET), ["Joss", "Wren"]).cells) == 1
+    assert len(load_answers(noted, load_sheet(SHEET), ["Joss", "Wren"], "").cells) == 1
 
 
 def children(process: int) -> list[str]:

@@ -74,7 +74,7 @@ def test_answers_are_written_as_they_are_read(tmp_path: Path) -> None:
     ]
     path = written(tmp_path, answers_toml(answers))
 
-    given = load_answers(path, fakes.sheet(), ["Ana", "Ben é\x7f"])
+    given = load_answers(path, fakes.sheet(), ["Ana", "Ben é\x7f"], "")
 
     assert answers_from(given, lambda: NOON) == answers
 
@@ -104,7 +104,7 @@ def test_answers_of_a_file_that_names_nobody_are_those_of_who_gives_it(tmp_path:
 )
 def test_wrong_answers_are_named(tmp_path: Path, text: str, complaint: str) -> None:
     with pytest.raises(GivenError) as caught:
-        load_answers(written(tmp_path, text), fakes.sheet(), ["Ana", "Ben"])
+        load_answers(written(tmp_path, text), fakes.sheet(), ["Ana", "Ben"], "")
 
     assert str(caught.value).endswith(complaint)
 
@@ -288,7 +288,7 @@ def test_answers_are_noted_as_they_come_and_a_stop_says_where(
     question = Question(1, told.game, told.hangs.doubts[0], told.hangs)
 
     assert noting_answers(lambda _: first, noted)(question) == first
-    assert load_answers(noted, fakes.sheet(), ["Ana"]).cells == {"Ana": {"A2": "moss"}}
+    assert load_answers(noted, fakes.sheet(), ["Ana"], "").cells == {"Ana": {"A2": "moss"}}
 
     def stop(_: Question) -> Answer:
         raise KeyboardInterrupt
