@@ -16,7 +16,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-import atheris
+try:
+    import atheris
+except ModuleNotFoundError:
+    sys.exit("Fuzzing needs atheris, which this environment lacks: pip install atheris")
 
 if not __package__:  # run as a file: its folder holds a scoring.py that would hide the room
     sys.path[0] = str(Path(__file__).resolve().parents[2])

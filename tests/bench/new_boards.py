@@ -10,6 +10,7 @@ has a cell of its name within a fifth of the pitch of the true centre; none may 
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
 from collections.abc import Iterator, Mapping
@@ -55,8 +56,11 @@ class Bare:
 
 def main() -> int:
     """Print a line a photo; the exit code is 1 where a cell is wrong."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("photos_dir", type=Path, nargs="?")
+    given = parser.parse_args()
     shots = list(drawn_boards())
-    for folder in sorted(Path(sys.argv[1]).iterdir()) if len(sys.argv) > 1 else []:
+    for folder in sorted(given.photos_dir.iterdir()) if given.photos_dir else []:
         if (folder / "table.json").exists():
             shots += photographed(folder)
     faults = [verdict(bare) for bare in shots]
