@@ -27,14 +27,19 @@ PhotosOption = Annotated[
     str | None,
     typer.Option(
         metavar="PLACE",
-        help="Where its photos lie: a folder, or an address that fsspec knows, such as "
+        help="Where the archive's photos lie: a folder, or an address that fsspec knows, such as "
         "s3://bucket/photos; said once, kept.",
     ),
 ]
 GameArg = Annotated[int, typer.Argument(metavar="ID", help="The game's number in the list.")]
+Person = Annotated[str, typer.Argument(metavar="PERSON", help="The name as it is kept.")]
 DeskOption = Annotated[
     Path | None,
-    typer.Option("--data", help="The web desk's folder; your data folder if neither is given."),
+    typer.Option(
+        "--data",
+        metavar="FOLDER",
+        help="The web desk's folder; your data folder if neither this nor --archive is given.",
+    ),
 ]
 By = Annotated[str, typer.Option(metavar="NAME", help="Who does this; kept with the entry.")]
 AnswersBy = Annotated[
@@ -59,11 +64,11 @@ Day = Annotated[
 Since = Annotated[str, typer.Option(metavar="DAY", help="Only from this day on.")]
 Until = Annotated[str, typer.Option(metavar="DAY", help="Only up to this day.")]
 Text = Annotated[
-    list[str] | None, typer.Argument(metavar="WORD", help="Words; `bell*` is how one begins.")
+    list[str] | None, typer.Argument(metavar="WORD", help="`bell*` finds all that begin so.")
 ]
 Limit = Annotated[int, typer.Option(metavar="NUMBER", min=1, help="How many at most.")]
 Jobs = Annotated[
-    int, typer.Option(metavar="NUMBER", help="Processes that read; -1 for one a core.")
+    int, typer.Option(metavar="NUMBER", help="Processes that read; -1: one for each core.")
 ]
 Every = Annotated[bool, typer.Option("--every", help="Also entries that were corrected since.")]
 Before = Annotated[
@@ -157,11 +162,11 @@ def correct_game(
     game: GameArg,
     reason: Annotated[str, typer.Option(metavar="WHY", help="Why; shown with the new entry.")],
     answers: Annotated[
-        Path | None, typer.Option(help="What lies in cells (TOML, as for `tally`).")
+        Path | None, typer.Option(metavar="FILE", help="What lies in cells (TOML, as for `tally`).")
     ] = None,
     by: AnswersBy = "host",
     claims: Annotated[
-        Path | None, typer.Option(help="All claims anew (TOML, as for `tally`).")
+        Path | None, typer.Option(metavar="FILE", help="All claims anew (TOML, as for `tally`).")
     ] = None,
     evening: Annotated[str | None, typer.Option(metavar="LABEL", help="Another evening.")] = None,
     league: Annotated[str | None, typer.Option(metavar="LABEL", help="Another league.")] = None,
@@ -178,7 +183,7 @@ def correct_game(
 
 @app.command("rescore")
 def rescore_games(
-    sheet: Annotated[Path, typer.Argument(help="The changed game sheet (TOML).")],
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="The changed game sheet (TOML).")],
     player: Player = "",
     evening: Evening = "",
     league: League = "",
@@ -214,7 +219,8 @@ def reread_games(
         ),
     ] = "",
     log: Annotated[
-        Path | None, typer.Option(help="Results as they come; go on with it after a stop.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Results as they come; given again, goes on with them."),
     ] = None,
     archive: ArchiveOption = None,
 ) -> None:
@@ -236,7 +242,7 @@ def show_standings(
     evening: Evening = "",
     league: League = "",
     plot: Annotated[
-        Path | None, typer.Option(help="Draw them to this .png or .svg as well.")
+        Path | None, typer.Option(metavar="FILE", help="Draw them to this .png or .svg as well.")
     ] = None,
     archive: ArchiveOption = None,
 ) -> None:
@@ -314,8 +320,8 @@ def write_csv(
 
 @app.command("pseudonymise")
 def pseudonymise_person(
-    person: Annotated[str, typer.Argument(metavar="PERSON", help="The name as it is kept.")],
-    name: Annotated[str, typer.Argument(metavar="NAME", help="The name to put for it.")],
+    person: Person,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The name to put in its place.")],
     by: By = "host",
     archive: ArchiveOption = None,
     data: DeskOption = None,
@@ -331,7 +337,7 @@ def pseudonymise_person(
 
 @app.command("erase-person")
 def erase_a_person(
-    person: Annotated[str, typer.Argument(metavar="PERSON", help="The name as it is kept.")],
+    person: Person,
     by: By = "host",
     archive: ArchiveOption = None,
     data: DeskOption = None,
@@ -379,12 +385,14 @@ def backup_archive(
 
 @app.command("keep-table")
 def keep_table(
-    table: Annotated[Path, typer.Argument(help="A table (.table) that games were scored with.")],
+    table: Annotated[
+        Path, typer.Argument(metavar="TABLE", help="A .table file that games were scored with.")
+    ],
     archive: ArchiveOption = None,
 ) -> None:
     """Add a table's file to games that were kept without.
 
-    An older version knew a table by its hash only.
+    An older version of the program kept none, only its hash.
     """
     from desk.kept import run_keep_table
 

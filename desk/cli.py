@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer.core import TyperArgument
 
 from desk.archive_cli import AnswersBy, ArchiveOption, PhotosOption
 from desk.archive_cli import app as archive_app
@@ -38,15 +39,23 @@ app.add_typer(archive_app, name="archive")
 app.add_typer(table_app, name="table")
 
 
+# Typer adds "<list[Path]>" to an argument's name, as to no option's that has a name for its value.
+TyperArgument.display_type_rich = lambda *_, **__: None  # type: ignore[method-assign]
+
 TableArg = Annotated[
     Path,
-    typer.Argument(help="The table that `calibrate` made: a .table file, or a name on the shelf."),
+    typer.Argument(
+        metavar="TABLE",
+        help="The table that `calibrate` made: a .table file, or a name on the shelf.",
+    ),
 ]
 
 
 @app.command()
 def demo(
-    out: Annotated[Path, typer.Option(help="Folder for all that is made.")] = Path("demo-out"),
+    out: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Folder for all that is made.")
+    ] = Path("demo-out"),
 ) -> None:
     """Do the whole job once, on practice photos of an invented game."""
     from desk.demo import run_demo
@@ -56,13 +65,18 @@ def demo(
 
 @app.command()
 def calibrate(
-    sheet: Annotated[Path, typer.Option(help="The game sheet (TOML).")],
+    sheet: Annotated[Path, typer.Option(metavar="FILE", help="The game sheet (TOML).")],
     layout: Annotated[
         list[Path],
         typer.Option(metavar="PHOTO", help="Photo of the known layout; may be repeated."),
     ],
-    plan: Annotated[Path, typer.Option(help="Which piece lies where in the known layout (text).")],
-    out: Annotated[Path, typer.Option(help="A .table file to write, or a name on the shelf.")],
+    plan: Annotated[
+        Path,
+        typer.Option(metavar="FILE", help="Which piece lies where in the known layout (text)."),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="FILE", help="A .table file to write, or a name on the shelf.")
+    ],
     empty: Annotated[
         list[Path] | None,
         typer.Option(metavar="PHOTO", help="Photo of the empty board; may be repeated."),
@@ -100,7 +114,8 @@ def read(
         ),
     ] = 1,
     overlay: Annotated[
-        Path | None, typer.Option(help="Folder for pictures that show what was read.")
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Folder for pictures that show what was read."),
     ] = None,
 ) -> None:
     """Read boards: what lies in every cell, and what is in doubt.
@@ -117,27 +132,37 @@ def read(
 @app.command()
 def tally(
     table: TableArg,
-    boards: Annotated[list[str], typer.Argument(metavar="PLAYER=PHOTO", help="Who, which photo.")],
-    claims: Annotated[Path | None, typer.Option(help="Cards that players claim (TOML).")] = None,
-    answers: Annotated[Path | None, typer.Option(help="Answers given before (TOML).")] = None,
+    boards: Annotated[
+        list[str], typer.Argument(metavar="PLAYER=PHOTO", help="Whose board, and its photo.")
+    ],
+    claims: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Cards that players claim (TOML).")
+    ] = None,
+    answers: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Answers given before (TOML).")
+    ] = None,
     no_questions: Annotated[
         bool,
         typer.Option("--no-questions", help="Ask nothing; say between which totals each lies."),
     ] = False,
     corners: Annotated[
         list[str] | None,
-        typer.Option(metavar='"PLAYER=X,Y X,Y X,Y X,Y"', help="A board's corners in photo pixels."),
+        typer.Option(
+            metavar='"PLAYER=X,Y X,Y X,Y X,Y"',
+            help="A board's corners in photo pixels, clockwise from the top left; may be repeated.",
+        ),
     ] = None,
     again: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="PLAYER=PHOTO", help="A second photo of a board, read with the first."
+            metavar="PLAYER=PHOTO",
+            help="A second photo of a board, read with the first; may be repeated.",
         ),
     ] = None,
     by: AnswersBy = "host",
-    out: Annotated[Path, typer.Option(help="Folder for pictures and score sheet.")] = Path(
-        "tally-out"
-    ),
+    out: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Folder for pictures and score sheet.")
+    ] = Path("tally-out"),
     evening: Annotated[
         str, typer.Option(metavar="LABEL", help="Label of the evening; today if not given.")
     ] = "",
@@ -185,15 +210,18 @@ def tally(
 @app.command()
 def trial(
     table: TableArg,
-    plan: Annotated[Path, typer.Option(help="Which piece lies where on it (text).")],
+    plan: Annotated[
+        Path, typer.Option(metavar="FILE", help="Which piece lies where on that board (text).")
+    ],
     photo: Annotated[
-        Path | None, typer.Argument(help="Photo of a board that you arranged.")
+        Path | None, typer.Argument(metavar="PHOTO", help="Photo of a board that you arranged.")
     ] = None,
     layout: Annotated[
         Path | None,
         typer.Option(
+            metavar="FILE",
             help="Plan of the known layout that still lies there: writes to --plan which of its "
-            "pieces to exchange."
+            "pieces to exchange.",
         ),
     ] = None,
     corners: Corners = None,
@@ -219,9 +247,9 @@ def trial(
 def count(
     table: TableArg,
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Pieces spread out.")],
-    out: Annotated[Path, typer.Option(help="Folder for pictures of what was counted.")] = Path(
-        "count-out"
-    ),
+    out: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Folder for pictures of what was counted.")
+    ] = Path("count-out"),
     added: Annotated[
         list[str] | None,
         typer.Option(
@@ -231,10 +259,17 @@ def count(
         ),
     ] = None,
     supply: Annotated[
-        bool, typer.Option("--supply", help="Print a whole count as the sheet's supply.")
+        bool,
+        typer.Option(
+            "--supply", help="Print the count as the sheet's supply, once no place is open."
+        ),
     ] = False,
     put: Annotated[
-        Path | None, typer.Option(help="A sheet into which a whole count is put as its supply.")
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="A sheet to put the count into as its supply, once no place is open.",
+        ),
     ] = None,
 ) -> None:
     """Count loose pieces, and say which are missing from the box.
@@ -250,8 +285,10 @@ def count(
 
 @app.command("print")
 def print_pages(
-    sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
-    out: Annotated[Path, typer.Option(help="Folder for the pages.")] = Path("print-out"),
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="The game sheet (TOML).")],
+    out: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pages.")] = Path(
+        "print-out"
+    ),
     paper: Annotated[str, typer.Option(metavar="PAPER", help="a4 or letter.")] = "a4",
 ) -> None:
     """Make pages to print at true size.
@@ -275,7 +312,9 @@ def serve(
     ] = 8723,
     data: Annotated[
         Path | None,
-        typer.Option(help="Folder of evenings and tables; your data folder if not given."),
+        typer.Option(
+            metavar="FOLDER", help="Folder of evenings and tables; your data folder if not given."
+        ),
     ] = None,
     archive: ArchiveOption = None,
     demo: Annotated[

@@ -40,9 +40,10 @@ app = typer.Typer(
 
 @app.command("check")
 def check_sheet(
-    sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="The game sheet (TOML).")],
     draw: Annotated[
-        Path | None, typer.Option(help="Draw board, colours and cards to this .svg or .png.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw board, colours and cards to this .svg or .png."),
     ] = None,
 ) -> None:
     """Check a game sheet and say what is in it.
@@ -56,30 +57,38 @@ def check_sheet(
 
 @app.command("new")
 def new_sheet(
-    out: Annotated[Path, typer.Argument(help="The sheet to write (.toml).")],
+    out: Annotated[Path, typer.Argument(metavar="SHEET", help="The sheet to write (.toml).")],
     colour: Annotated[
-        list[str], typer.Option(metavar="COLOUR[=PIECES]", help="A colour of piece; repeat it.")
+        list[str],
+        typer.Option(metavar="COLOUR[=PIECES]", help="A colour of piece; may be repeated."),
     ],
     name: Annotated[
         str, typer.Option(metavar="NAME", help="Name of the game; asked if not given.")
     ] = "",
-    photo: Annotated[Path | None, typer.Option(help="Photo of the empty board.")] = None,
+    photo: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", help="Photo of the empty board.")
+    ] = None,
     corners: Corners = None,
     size: Annotated[
         str | None, typer.Option(metavar="MMxMM", help="The board's size in mm, such as 170x164.")
     ] = (None),
     drop: Annotated[
         list[str] | None,
-        typer.Option(metavar="CELL", help="A proposed cell that is none; repeat it."),
+        typer.Option(metavar="CELL", help="A proposed cell that is none; may be repeated."),
     ] = None,
     add: Annotated[
         list[str] | None,
-        typer.Option(metavar="X,Y", help="A cell that was missed: a point in the overlay."),
+        typer.Option(
+            metavar="X,Y", help="A cell that was missed: a point in the overlay; may be repeated."
+        ),
     ] = None,
     overlay: Annotated[
-        Path | None, typer.Option(help="Picture (.png) of the proposal over the photo.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Picture (.png) of the proposal over the photo."),
     ] = None,
-    svg: Annotated[Path | None, typer.Option(help="Drawing whose closed paths are cells.")] = None,
+    svg: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Drawing whose closed paths are cells.")
+    ] = None,
     kind: Annotated[
         str | None,
         typer.Option(metavar="KIND", help="square, courses, hex-pointy, hex-flat or diamond."),
@@ -112,13 +121,14 @@ def new_sheet(
         typer.Option(
             metavar="CELL|X,Y",
             help="A cell where a piece may begin, or a point in the overlay (drawing: mm) on it or "
-            "past it at an edge; repeat it.",
+            "past it at an edge; may be repeated.",
         ),
     ] = None,
     support: Annotated[
         str,
         typer.Option(
-            metavar="SIDES", help="Inner sides, toward anchors, that need a piece: any or all."
+            metavar="SIDES",
+            help="Of a cell's sides toward the anchors, which need a piece: any or all.",
         ),
     ] = "any",
     piece_height: Annotated[float, typer.Option(metavar="MM", help="Height of a piece, mm.")] = 0.0,
@@ -156,21 +166,26 @@ def new_sheet(
 
 @app.command("card")
 def read_cards(
-    sheet: Annotated[Path, typer.Argument(help="The game sheet (TOML).")],
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="The game sheet (TOML).")],
     photos: Annotated[
         list[Path], typer.Argument(metavar="PHOTO", help="One or more cards in each.")
     ],
     table: Annotated[
-        Path | None, typer.Option(help="A table of this game: tells inks by the pieces' colours.")
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="A table of this game: tells inks by the pieces' colours."
+        ),
     ] = None,
-    answers: Annotated[Path | None, typer.Option(help="Answers by photo (TOML).")] = None,
+    answers: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Answers by photo (TOML).")
+    ] = None,
     corners: Corners = None,
     add: Annotated[
         bool, typer.Option("--add", help="Add each confirmed card to the end of the sheet.")
     ] = False,
-    out: Annotated[Path, typer.Option(help="Folder for the levelled pictures.")] = Path(
-        "cards-out"
-    ),
+    out: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Folder for the levelled pictures.")
+    ] = Path("cards-out"),
 ) -> None:
     """Read cards from photos of them.
 
@@ -185,21 +200,29 @@ def read_cards(
 
 @app.command("colours")
 def name_colours(
-    sheet: Annotated[Path, typer.Argument(help="Game sheet (TOML): its cells' shape is used.")],
+    sheet: Annotated[
+        Path, typer.Argument(metavar="SHEET", help="Game sheet (TOML): its cells' shape is used.")
+    ],
     photo: Annotated[
-        Path, typer.Argument(help="One piece of each colour in a row, or a board laid by --plan.")
+        Path,
+        typer.Argument(
+            metavar="PHOTO", help="One piece of each colour in a row, or a board laid by --plan."
+        ),
     ],
     names: Annotated[
         list[str] | None,
         typer.Option(metavar="NAME,...", help="Their names in the picture's order."),
     ] = None,
     plan: Annotated[
-        Path | None, typer.Option(help="Which piece lies where: a sign of your own for each kind.")
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Which piece lies where: a sign of your own for each kind."
+        ),
     ] = None,
     corners: Corners = None,
-    out: Annotated[Path, typer.Option(help="Picture with the pieces numbered.")] = Path(
-        "colours.png"
-    ),
+    out: Annotated[
+        Path, typer.Option(metavar="FILE", help="Picture with the pieces numbered.")
+    ] = Path("colours.png"),
     put: Annotated[
         bool, typer.Option("--put", help="Put them into the sheet in place of its colours.")
     ] = False,

@@ -16,7 +16,9 @@ app = typer.Typer(
 Name = Annotated[str, typer.Argument(metavar="NAME", help="The table's name.")]
 Data = Annotated[
     Path | None,
-    typer.Option(help="Folder of evenings and tables; your data folder if not given."),
+    typer.Option(
+        metavar="FOLDER", help="Folder of evenings and tables; your data folder if not given."
+    ),
 ]
 
 
@@ -83,7 +85,7 @@ def sheet(
 @app.command("export")
 def export(
     name: Name,
-    out: Annotated[Path, typer.Argument(help="The file to write; ends in .table.")],
+    out: Annotated[Path, typer.Argument(metavar="FILE", help="The file to write; ends in .table.")],
     data: Data = None,
 ) -> None:
     """Write a table as one file to share.
@@ -97,7 +99,9 @@ def export(
 
 @app.command("import")
 def import_table(
-    file: Annotated[Path, typer.Argument(help="A table's file, from `export` or `calibrate`.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A table's file, from `export` or `calibrate`.")
+    ],
     name: Annotated[
         str, typer.Option(metavar="NAME", help="What to call it; its own name if not given.")
     ] = "",
