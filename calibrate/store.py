@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import math
-import os
 import zipfile
 import zlib
 from pathlib import Path
@@ -35,27 +34,6 @@ DAMAGE = (
 """What the libraries raise at a file that is no table, or no longer one."""
 
 PARTS = ("table.json", "sheet.toml", "artwork.png", "known.png")
-
-
-def save_table(table: Table, path: str | Path) -> None:
-    """Write the table whole or not at all: to a file beside ``path`` that then takes its place.
-
-    Raises OSError that names ``path`` where it cannot be written.
-    """
-    path = Path(path)
-    beside = path.with_name(path.name + ".part")
-    try:
-        with open(beside, "wb") as file:
-            file.write(table_bytes(table))
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise OSError(error.errno, error.strerror, str(path)) from error
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
 
 
 def table_bytes(table: Table) -> bytes:

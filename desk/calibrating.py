@@ -10,9 +10,10 @@ from calibrate.errors import CalibrationError, MistakesFound
 from calibrate.eyes import eyes_advice
 from calibrate.judge import trust
 from calibrate.learn import calibrate
-from calibrate.store import save_table
+from calibrate.store import table_bytes
 from calibrate.types import Table
 from desk.aside import move_aside
+from desk.durable import write_whole
 from desk.given import GivenError, parse_corners, text_of
 from desk.photo_file import photo_in
 from desk.say import CAUTION, quietly, working
@@ -61,9 +62,8 @@ def put_on_shelf(table: Table) -> str:
 
 def put_in_file(table: Table, out: Path) -> str:
     """Write a table's file, an older one moved aside; returns what to say of it."""
-    out.parent.mkdir(parents=True, exist_ok=True)
     older = move_aside(out)
-    save_table(table, out)
+    write_whole(out, table_bytes(table))
     kept = f" The older one is kept as {older.name}." if older else ""
     return f"{out}: the table for {table.sheet.name} is learned.{kept}"
 

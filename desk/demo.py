@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import samples
-from calibrate.store import save_table
+from calibrate.store import table_bytes
 from desk.answers import noting_answers
 from desk.archive import Archive, now_utc
 from desk.calibrating import KnownThings, judgement, learn_table
+from desk.durable import write_whole
 from desk.given import load_claims
 from desk.pictures import save_crop
 from desk.pipeline import record_of, score_game
@@ -47,8 +48,7 @@ def run_demo(out: Path, clock: Clock = now_utc) -> None:
     print("Step 1: learn the table from two photos of the empty board and two of a known layout.")
     table = learn_table("penmarrow", known_things())
     table_file = out / "penmarrow.table"
-    out.mkdir(parents=True, exist_ok=True)
-    save_table(table, table_file)
+    write_whole(table_file, table_bytes(table))
     print(*judgement(table), sep="\n")
 
     print(f"\nStep 2: read the final boards of one game of {table.sheet.name}.")

@@ -12,6 +12,7 @@ from typing import Any
 
 from desk.archive import now_utc
 from desk.demo import PRACTICE, known_things, photos_of
+from desk.durable import write_whole
 from desk.given import load_claims
 from desk.say import working
 from desk.types import now
@@ -63,9 +64,8 @@ def snapped(files: Files, game: int, seat: int, photo: Path) -> Step:
 
 def learn_practice_table(path: Path) -> None:
     """The invented game's table, learned from its practice photos."""
-    from calibrate.store import save_table
+    from calibrate.store import table_bytes
     from desk.calibrating import learn_table
 
     with working("Learning the practice table"):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        save_table(learn_table("penmarrow", known_things()), path)
+        write_whole(path, table_bytes(learn_table("penmarrow", known_things())))

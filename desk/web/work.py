@@ -22,7 +22,7 @@ import numpy as np
 
 from calibrate.judge import trust
 from calibrate.learn import calibrate
-from calibrate.store import load_table, save_table
+from calibrate.store import load_table, table_bytes
 from calibrate.types import Table
 from desk.durable import write_whole
 from scoring.errors import TallyglassError
@@ -231,7 +231,7 @@ def learn_job(job: LearnJob) -> dict[str, Any]:
         table = calibrate(job.name, sheet, empty, shots, corners)
     except TallyglassError as error:
         return {"learned": False, "advice": [str(error)]}
-    save_table(table, job.out)
+    write_whole(Path(job.out), table_bytes(table))
     return {
         "learned": True,
         "advice": [

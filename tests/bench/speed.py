@@ -36,7 +36,7 @@ if not __package__:  # run as a file: its folder holds a scoring.py that would h
     sys.path[0] = str(Path(__file__).resolve().parents[2])
 
 from calibrate.learn import calibrate
-from calibrate.store import load_table, save_table
+from calibrate.store import load_table, table_bytes
 from calibrate.types import Table
 from desk.archive import Archive
 from samples.game import draw_game
@@ -218,7 +218,7 @@ def start_s(words: str, rounds: int) -> float:
 
 def memory_mb(folder: Path, table: Table, data: bytes) -> float:
     """Peak memory of a process that loads the table, decodes the photo and finds the board."""
-    save_table(table, folder / "speed.table")
+    (folder / "speed.table").write_bytes(table_bytes(table))
     (folder / "photo.jpg").write_bytes(data)
     command = [sys.executable, __file__, "--once", str(folder / "speed.table")]
     done = subprocess.run(

@@ -16,7 +16,7 @@ import pytest
 
 from calibrate.errors import TableError
 from calibrate.judge import trust
-from calibrate.store import load_table, save_table, table_bytes, table_from_bytes
+from calibrate.store import load_table, table_bytes, table_from_bytes
 from calibrate.types import Table
 from scoring.errors import TallyglassError
 from vision.read import read_photo
@@ -61,8 +61,10 @@ def assert_refused(data: bytes, where: str = "roof.table") -> TableError:
     return refused.value
 
 
-def test_a_saved_table_comes_back_equal(penmarrow_table: Table, tmp_path: Path) -> None:
-    save_table(penmarrow_table, tmp_path / "roof.table")
+def test_a_saved_table_comes_back_equal(
+    penmarrow_table: Table, data: bytes, tmp_path: Path
+) -> None:
+    (tmp_path / "roof.table").write_bytes(data)
     back = load_table(tmp_path / "roof.table")
 
     assert back.name == penmarrow_table.name
@@ -81,7 +83,7 @@ def _assert_same(one: dict[str, Any], other: dict[str, Any]) -> None:
         np.testing.assert_array_equal(one[name], value, err_msg=name)
 
 
-def test_a_table_saved_twice_or_loaded_and_saved_again_gives_the_same_bytes(
+def test_a_table_packed_twice_or_loaded_and_packed_again_gives_the_same_bytes(
     penmarrow_table: Table, data: bytes
 ) -> None:
     assert table_bytes(penmarrow_table) == data
@@ -105,17 +107,6 @@ def test_a_loaded_table_reads_like_the_one_that_was_saved(
 
     assert once["cells"] == again["cells"]
     assert once["board_corners_px"] == again["board_corners_px"]
-
-
-def test_saving_over_a_table_replaces_it_whole_and_leaves_nothing_beside_it(
-    penmarrow_table: Table, data: bytes, tmp_path: Path
-) -> None:
-    path = tmp_path / "roof.table"
-    path.write_bytes(b"an older one")
-    save_table(penmarrow_table, path)
-
-    assert path.read_bytes() == data
-    assert list(tmp_path.iterdir()) == [path]
 
 
 def test_a_table_file_is_open_formats_only(data: bytes) -> None:

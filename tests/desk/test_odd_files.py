@@ -242,6 +242,17 @@ def test_what_was_given_is_never_written_over(tallyglass: Run, tmp_path: Path) -
     assert photo.read_bytes() == PHOTO.read_bytes()
 
 
+def test_a_file_written_anew_replaces_the_older_whole_and_leaves_nothing_beside_it(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "roof.table"
+    path.write_bytes(b"an older one, and longer")
+    write_whole(path, b"whole")
+
+    assert path.read_bytes() == b"whole"
+    assert list(tmp_path.iterdir()) == [path]
+
+
 def test_a_full_disk_says_what_it_had_no_room_for(tmp_path: Path) -> None:
     with pytest.raises(OSError, match="No space") as told, whole_file(tmp_path / "tally.csv"):
         raise OSError(errno.ENOSPC, "No space left on device")
