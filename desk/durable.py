@@ -5,8 +5,10 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import re
 import tempfile
 from collections.abc import Iterator
+from itertools import chain, count
 from pathlib import Path
 from typing import BinaryIO
 
@@ -59,6 +61,21 @@ def write_durably(path: Path, data: bytes) -> None:
     write_whole(path, data)
     for folder in (path.parent, path.parent.parent):
         sync_folder(folder)
+
+
+def reserved(folder: Path, name: str, suffix: str) -> Path:
+    """Take a file name, ``name`` in plain letters, that none in the folder has, for this caller
+    alone: the file is empty, and as good as absent, until something whole takes its place."""
+    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "table"
+    folder.mkdir(parents=True, exist_ok=True)
+    for ending in chain([""], (f"-{number}" for number in count(2))):
+        path = folder / f"{plain}{ending}{suffix}"
+        try:
+            path.touch(exist_ok=False)
+        except FileExistsError:
+            continue
+        return path
+    raise AssertionError("there is always a next number")
 
 
 def current_umask() -> int:

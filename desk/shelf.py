@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
-from itertools import count
 from pathlib import Path
 
 import platformdirs
@@ -20,7 +18,7 @@ import platformdirs
 from calibrate.errors import TableError
 from calibrate.store import load_table, table_bytes
 from calibrate.types import Table
-from desk.durable import write_durably, write_whole
+from desk.durable import reserved, write_durably, write_whole
 from scoring.errors import TallyglassError
 
 SUFFIX = ".table"
@@ -152,7 +150,7 @@ class Shelf:
         return self.history(new)
 
     def _put(self, data: bytes, name: str) -> Version:
-        path = self._free(name)
+        path = reserved(self.folder, name, SUFFIX)
         write_durably(path, data)
         if _key(_looked_at(path, path.stat().st_mtime_ns).name) != _key(name):
             self._name({path.stem: name})
@@ -161,19 +159,6 @@ class Shelf:
     def _name(self, names: dict[str, str]) -> None:
         text = json.dumps(self._renamed() | names, ensure_ascii=False, indent=1)
         write_whole(self.folder / NAMES, text.encode())
-
-    def _free(self, name: str) -> Path:
-        """Take a file name that none has, for this caller alone: empty, it counts as absent."""
-        plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "table"
-        self.folder.mkdir(parents=True, exist_ok=True)
-        for number in count(1):
-            path = self.folder / f"{_numbered(plain, number)}{SUFFIX}"
-            try:
-                path.touch(exist_ok=False)
-            except FileExistsError:
-                continue
-            return path
-        raise AssertionError("there is always a next number")
 
     def _files(self) -> list[Path]:
         """All files, in the order in which they came."""
@@ -203,10 +188,6 @@ def checked_name(name: str) -> str:
     if not name or not name.isprintable() or len(name) > LONGEST_NAME:
         raise ShelfError(f"{name[:60]!r}: a table's name has 1 to {LONGEST_NAME} letters.")
     return name
-
-
-def _numbered(plain: str, number: int) -> str:
-    return plain if number == 1 else f"{plain}-{number}"
 
 
 def _key(name: str) -> str:

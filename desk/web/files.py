@@ -9,11 +9,10 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import count
 from pathlib import Path
 from typing import Any
 
-from desk.durable import write_durably
+from desk.durable import reserved, write_durably
 from desk.metadata import strip_metadata
 from desk.web.errors import no_such
 from scoring.sheet import GameSheet, parse_sheet
@@ -96,20 +95,8 @@ class Files:
         return path
 
     def reserve(self, folder: str, name: str, suffix: str) -> Path:
-        """Take a name that no table or sheet has yet, for this caller alone.
-
-        The file is empty, and as good as absent, until something whole takes its place.
-        """
-        plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "table"
-        (self.folder / folder).mkdir(parents=True, exist_ok=True)
-        for number in count(1):
-            path = self.folder / folder / f"{plain}{f'-{number}' if number > 1 else ''}{suffix}"
-            try:
-                path.touch(exist_ok=False)
-            except FileExistsError:
-                continue
-            return path
-        raise AssertionError("there is always a next number")
+        """Take a name that no table or sheet has yet, for this caller alone."""
+        return reserved(self.folder / folder, name, suffix)
 
     def learning(self, name: str) -> Path:
         """Where a table is written before it has a name of its own."""
