@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibrate.types import Artwork
 from scoring.types import EMPTY, Lattice
 from vision.colour import linear_from_srgb
-from vision.level import level_artwork, plan_of
+from vision.level import plan_of
 from vision.light import gain_at
 from vision.rectify import rectify
 from vision.types import Photo, Registration
@@ -75,7 +75,7 @@ def _lit_as_first(shot: Shot, first: Artwork, lattice: Lattice) -> NDArray[np.fl
     level = np.asarray(cv2.resize(flat, plan.size_px, interpolation=cv2.INTER_AREA), np.uint8)
     across = np.linspace(0, 1, GAIN_ACROSS)
     x, y = np.meshgrid(across * lattice.board_size_mm[0], across * lattice.board_size_mm[1])
-    gain = gain_at(np.column_stack([x.ravel(), y.ravel()]), level, level_artwork(first, plan), plan)
+    gain = gain_at(np.column_stack([x.ravel(), y.ravel()]), level, first, plan)
     field = gain.reshape(GAIN_ACROSS, GAIN_ACROSS, 3).astype(np.float32)
     fine = cv2.resize(field, (width, height), interpolation=cv2.INTER_LINEAR)
     return np.asarray(linear_from_srgb(flat) / fine, np.float32)

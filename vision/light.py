@@ -9,8 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.types import Artwork
 from vision.colour import FROM_INTENSITY_CHROMA, FULL_SCALE, INTENSITY_CHROMA, linear_from_srgb
-from vision.level import Plan
+from vision.level import Plan, level_artwork
 from vision.smooth import Kernel, weights
 from vision.types import Light
 
@@ -36,17 +37,15 @@ FEWEST_BLOCKS = 12
 """With fewer blocks below full scale, all tell what they can. Both by hand."""
 
 
-def light_over(level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan) -> Light:
-    """The light in a level picture against the level artwork, at every cell."""
+def light_over(level: NDArray[np.uint8], artwork: Artwork, plan: Plan) -> Light:
+    """The light in a level picture against the artwork's, at every cell."""
     ratios, told = _ratios(level, artwork, plan)
     carried = _over_cells(plan) if told.all() else _carried(plan.centres_mm, _blocks(plan), told)
     low, high = np.percentile(ratios[:, 1:], [16, 84], axis=0) if len(ratios) else np.zeros((2, 2))
     return Light(_gain(carried, ratios), (high - low) / 2)
 
 
-def gain_at(
-    places_mm: Array, level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
-) -> Array:
+def gain_at(places_mm: Array, level: NDArray[np.uint8], artwork: Artwork, plan: Plan) -> Array:
     """Factors (N, 3) by which ``level`` is brighter than ``artwork`` at places (N, 2), linear RGB.
 
     Blocks of bare board give log ratios, where they are not at full scale; a Gaussian process
@@ -105,23 +104,31 @@ def _blocks(plan: Plan) -> Blocks:
 
 
 def _ratios(
-    level: NDArray[np.uint8], artwork: NDArray[np.uint8], plan: Plan
+    level: NDArray[np.uint8], artwork: Artwork, plan: Plan
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Median log intensity and chromas (K, 3) of the level picture against the artwork's, in each
     block of bare board that tells them; which (M,) do."""
     blocks = _blocks(plan)
-    seen, known = _softened(level), _softened(artwork)
+    seen, (known, known_logs) = _softened(level), _known(artwork, plan)
     below = np.maximum(seen, known).max(axis=2) < FULL_SCALE
     counted = _in_blocks(below, blocks.step)[blocks.here] & blocks.bare
     told = counted.sum(axis=1) >= LEAST_TOLD * blocks.bare.sum(axis=1)
     if told.sum() < FEWEST_BLOCKS:
         counted, told = blocks.bare, np.ones_like(told)
-    ratio = _log_intensity_chroma(seen) - _log_intensity_chroma(known)
+    ratio = _log_intensity_chroma(seen) - known_logs
     here = blocks.here[told]
     medians = [
         _medians(_in_blocks(ratio[:, :, k], blocks.step)[here], counted[told]) for k in range(3)
     ]
     return np.stack(medians, axis=1), told
+
+
+@lru_cache(maxsize=4)
+def _known(artwork: Artwork, plan: Plan) -> tuple[NDArray[np.uint8], Array]:
+    """The level artwork softened, and its log intensity and chromas (H, W, 3); kept from photo to
+    photo, of few tables only, for the logs take 24 bytes a px."""
+    softened = _softened(level_artwork(artwork, plan))
+    return softened, _log_intensity_chroma(softened)
 
 
 def _blocks_along(length_px: int, step: int) -> int:

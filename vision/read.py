@@ -88,7 +88,7 @@ def look(photo: Photo, registration: Registration, sheet: GameSheet, artwork: Ar
     board = level_picture(photo, registration, plan, 0.0)
     top = level_picture(photo, registration, plan, sheet.piece_height_mm)
     known = level_artwork(artwork, plan)
-    return Evidence(sample_cells(top, board, known, plan), light_over(board, known, plan))
+    return Evidence(sample_cells(top, board, known, plan), light_over(board, artwork, plan))
 
 
 def settle(reading: Reading, answers: Mapping[str, str], table: Table) -> Reading:

@@ -142,7 +142,7 @@ def stages(data: bytes, table: Table) -> dict[str, Callable[[], object]]:
 
     def sample() -> Evidence:
         known = level_artwork(artwork, plan)
-        return Evidence(sample_cells(top, board, known, plan), light_over(board, known, plan))
+        return Evidence(sample_cells(top, board, known, plan), light_over(board, artwork, plan))
 
     board, top = level()
     evidence = sample()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from calibrate.types import Artwork
 from scoring.lattice import regular_lattice
 from scoring.regular import Shape
 from vision.level import Plan, plan_of
@@ -24,16 +25,21 @@ def plan() -> Plan:
 
 
 @pytest.fixture(scope="module")
-def artwork(plan: Plan) -> np.ndarray:
+def artwork(plan: Plan) -> Artwork:
     """Paper on one half of the board, ink on the other."""
     width, height = plan.size_px
     row = np.where(np.arange(width)[:, None] < width / 2, [PAPER] * 3, [INK, INK, INK + 20])
-    return np.tile(row, (height, 1, 1)).astype(np.uint8)
+    return printed(np.tile(row, (height, 1, 1)).astype(np.uint8), plan)
 
 
-def lit(artwork: np.ndarray, gain: np.ndarray) -> np.ndarray:
+def printed(level: np.ndarray, plan: Plan) -> Artwork:
+    """The artwork whose level picture this is."""
+    return Artwork(level, np.ones(level.shape[:2], bool), plan.px_per_mm, plan.origin_mm)
+
+
+def lit(artwork: Artwork, gain: np.ndarray) -> np.ndarray:
     """The artwork in so much more light (3,), what is beyond full scale cut off."""
-    level = artwork / 255
+    level = artwork.pixels / 255
     linear = np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4) * gain
     coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
     return np.round(255 * np.clip(coded, 0, 1)).astype(np.uint8)
@@ -41,7 +47,7 @@ def lit(artwork: np.ndarray, gain: np.ndarray) -> np.ndarray:
 
 @pytest.mark.parametrize("gain", [(0.5, 0.6, 0.7), (1.3, 1.2, 1.1), (3.0, 2.6, 2.2)])
 def test_the_light_is_told_even_where_paper_burns_out(
-    plan: Plan, artwork: np.ndarray, gain: tuple[float, float, float]
+    plan: Plan, artwork: Artwork, gain: tuple[float, float, float]
 ) -> None:
     """At the strongest the paper would be 1.3 to 1.7 times full scale; ink tells the light."""
     level = lit(artwork, np.array(gain))
@@ -58,6 +64,6 @@ def test_the_light_is_told_even_where_paper_burns_out(
 def test_where_all_is_burnt_out_the_light_is_the_least_that_it_can_be(plan: Plan) -> None:
     paper = np.full((*plan.size_px[::-1], 3), PAPER, np.uint8)
 
-    found = light_over(np.full_like(paper, 255), paper, plan)
+    found = light_over(np.full_like(paper, 255), printed(paper, plan), plan)
 
     np.testing.assert_allclose(found.gain, 1 / 0.578, rtol=0.02)
