@@ -18,11 +18,11 @@ from calibrate.types import Artwork
 from scoring.lattice import cell_centres_mm, pitch_mm
 from scoring.types import Lattice
 from vision.geometry import can_be, px_per_mm, refine_registration
-from vision.greys import Grey, grey_of
-from vision.level import Plan, level_artwork, plan_of
+from vision.greys import grey_of
+from vision.level import level_artwork, plan_of
 from vision.patches import align_patches, patches_of
 from vision.rivals import SEEN
-from vision.sample import correlation
+from vision.sample import likeness_of
 from vision.sightings import CLEAR, sighted
 from vision.types import Registration
 from vision.view import View
@@ -133,7 +133,7 @@ def cells_seen(
     reach, pitch_px = CELL_ROUNDS[number]
     places, plan = np.array(cell_centres_mm(lattice)), plan_of(lattice)
     board = view.level(registration, plan.origin_mm, plan.px_per_mm, plan.size_px)
-    likeness = _likeness(board, grey_of(level_artwork(artwork, plan)), plan)
+    likeness = likeness_of(board, grey_of(level_artwork(artwork, plan)), plan)
     places_mm, places_px = [np.empty((0, 2))], [np.empty((0, 2))]
     wanted = np.zeros(len(places), bool)
     wanted[:: _every(lattice)] = True
@@ -156,18 +156,3 @@ def cells_seen(
         places_mm.append(at[clear])
         places_px.append((tops + fallen)[clear])
     return np.concatenate(places_mm), np.concatenate(places_px)
-
-
-def _likeness(board: Grey, artwork: Grey, plan: Plan) -> Array:
-    """Correlation (N,) of each cell's outline in a level picture (H, W) with its printed self.
-
-    Slopes of the light are left in, unlike in ``structure_of``: without, 25 instead of 26 of 30
-    plain boards were found.
-    """
-    seen, known = (np.log(picture.ravel() + 8.0) for picture in (board, artwork))
-    return np.array(
-        [
-            correlation(seen[cell] - seen[cell].mean(), known[cell] - known[cell].mean())
-            for cell in plan.outline
-        ]
-    )
