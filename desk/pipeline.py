@@ -18,14 +18,15 @@ from desk.types import SKIP, Ask, Clock, Game, Outcome, PointsPx, Question, Seat
 from scoring.doubts import Hangs, what_hangs
 from scoring.tally import tally
 from vision.decode import load_photo
+from vision.one_light import settle_together
 from vision.read import read_photo
 from vision.report import reading_json
-from vision.second_look import read_together, settle, why_look_again
+from vision.second_look import read_together, why_look_again
 
 
 def score_game(game: Game, ask: Ask) -> Outcome:
     """Ask what matters, then tally."""
-    game = settle_doubts(suspecting(game), ask)
+    game = settle_doubts(with_answers(game, ()), ask)
     grids = {seat.player: grid_of(seat.reading) for seat in game.seats}
     counted = tally(game.table.sheet, grids, game.claims.cards, game.claims.facts)
     return Outcome(game, grids, counted, hangs_of(game))
@@ -102,20 +103,20 @@ def next_question(game: Game, number: int) -> Question | None:
 
 
 def with_answers(game: Game, answers: Sequence[Answer]) -> Game:
-    """The game after these answers, each board's light fitted anew to all that was said of it."""
+    """The game after these answers, the light of all its boards fitted anew to all that was said.
+
+    With none it is the game as its boards, read under one light, leave it.
+    """
     known = (*game.answers, *answers)
-    spoken_of = {answer.player for answer in answers}
-    seats = tuple(
-        settled(seat, known, game.table) if seat.player in spoken_of else seat
+    told = [
+        {a.cell: a.colour for a in known if a.player == seat.player and a.colour != SKIP}
         for seat in game.seats
+    ]
+    readings = settle_together([seat.first for seat in game.seats], told, game.table)
+    seats = tuple(
+        replace(seat, told=reading) for seat, reading in zip(game.seats, readings, strict=True)
     )
     return suspecting(replace(game, seats=seats, answers=known))
-
-
-def settled(seat: Seat, answers: Sequence[Answer], table: Table) -> Seat:
-    """One board after all answers that speak of it."""
-    told = {a.cell: a.colour for a in answers if a.player == seat.player and a.colour != SKIP}
-    return replace(seat, told=settle(seat.first, told, table) if told else seat.first)
 
 
 def hangs_of(game: Game) -> Hangs:

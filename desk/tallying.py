@@ -122,7 +122,7 @@ def second_photos(words: Sequence[str], seats: Mapping[str, Path]) -> dict[str, 
 def read_boards(
     table: Table, seats: dict[str, Path], claims: Claims, corners: Sequence[str] = ()
 ) -> Game:
-    """Every player's board read, claims checked before the work begins."""
+    """Every player's board read, claims checked before the work begins; all under one light."""
     check_claims(table, seats, claims)
     corners_px = parse_corners_by_player(corners, list(seats))
     read: dict[str, Seat] = {}
@@ -137,7 +137,7 @@ def read_boards(
             complain(f"{player}'s board: {first.alarm}")
         if first.strip and not first.strip.used:
             complain(f"{player}'s board: {first.strip.words}")
-    return Game(table, tuple(read[player] for player in seats), claims)
+    return with_answers(Game(table, tuple(read[player] for player in seats), claims), ())
 
 
 def seats_in(

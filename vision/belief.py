@@ -60,6 +60,12 @@ def margin_asked(belief: Belief) -> Array:
     return MARGIN + MARGIN_PER_STRANGENESS * strangeness(belief) + hidden + strange
 
 
+def in_margins(belief: Belief) -> Array:
+    """How far beyond the likeliest (N, C) every label lies, in units of the margin asked."""
+    beyond = belief.distances - belief.distances.min(axis=1, keepdims=True)
+    return beyond / margin_asked(belief)[:, None]
+
+
 def pair_margin(belief: Belief) -> Array:
     """The same (N,) between two labels that were weighed over the whole photo, but for what hides a
     colour (``pair_hidden``)."""

@@ -67,8 +67,12 @@ def believe(
     palette: Palette,
     places_mm: Array,
     known: Mapping[int, str],
+    boards: int = 1,
 ) -> Belief:
-    """The belief about every cell, given the cells (by index) that a person has named already."""
+    """The belief about every cell, given the cells (by index) that a person has named already.
+
+    ``boards``: how many boards the cells lie on, of which no two lie near each other.
+    """
     learned = learned_of(palette)
     names = (*learned.names, EMPTY)
     labels = {cell: names.index(name) for cell, name in known.items() if name in names}
@@ -97,13 +101,13 @@ def believe(
     kin = kinship(scene.top)
     alone = fit_to(scene, learned, before=one_by_one)
     added = _structure(alone.distances, samples.structure, palette)
-    shift = weigh_together(lambda shifts: shifted(alone, shifts) + added, labels, kin)[1]
+    shift = weigh_together(lambda s: shifted(alone, s) + added, labels, kin, boards)[1]
     told_by_all = shifted(alone, shift[None])[0]
     added = _structure(told_by_all, samples.structure, palette)
     typical = float(np.median((told_by_all + added).min(axis=1)))
     scene = replace(scene, noise=_noise_where(typical))
     fit = fit_to(scene, learned, shift, alone)
-    distances = weigh_together(lambda shifts: shifted(fit, shifts) + added, labels, kin)[0]
+    distances = weigh_together(lambda s: shifted(fit, s) + added, labels, kin, boards)[0]
     distances = as_named(distances, labels)
     best = distances.argmin(axis=1)
     clipped = np.where(best == len(names) - 1, 0.0, samples.clipped)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,14 +63,13 @@ def _read(photo: Photo, table: Table, registration: Registration, find_s: float)
     spares = spares_in(photo, table, registration)
     sampled = time.perf_counter()
     evidence = beside(evidence, spares, table)
-    beliefs = _beliefs(evidence, table, {})
-    cells = _cells(beliefs, evidence, table)
+    first = judged(evidence, table, {})
     done = time.perf_counter()
     return Reading(
         photo=photo.name,
         registration=registration,
         board_corners_px=registration.project(np.array(board_corners_mm(lattice))),
-        cells=cells,
+        cells=first.cells,
         evidence=evidence,
         milliseconds={
             "decode": photo.decode_ms,
@@ -77,8 +77,8 @@ def _read(photo: Photo, table: Table, registration: Registration, find_s: float)
             "sample": 1000 * (sampled - found),
             "classify": 1000 * (done - sampled),
         },
-        alarm=alarm_of(beliefs.heard),
-        strip=strip_seen(evidence.spares, settling=beliefs.settling),
+        alarm=alarm_of(first.belief),
+        strip=strip_seen(evidence.spares, settling=first.by_strip),
     )
 
 
@@ -131,7 +131,7 @@ def belief_of(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> B
 
     Pieces on a key strip are heard where they may settle doubts.
     """
-    return _beliefs(evidence, table, answers).heard
+    return judged(evidence, table, answers).belief
 
 
 def cells_of(
@@ -142,7 +142,33 @@ def cells_of(
     A key strip settles doubts and raises them, but what the board alone is certain of it never
     changes.
     """
-    return _cells(_beliefs(evidence, table, answers), evidence, table)
+    return judged(evidence, table, answers).cells
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What colour says of every cell of a photo, the reading of each, and whether pieces on a key
+    strip settled doubts."""
+
+    belief: Belief
+    cells: dict[str, CellReading]
+    by_strip: bool
+
+
+def judged(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> Judged:
+    """``belief_of`` and ``cells_of`` in one."""
+    return _judged(evidence, table, answers) if answers else _untold(evidence, table)
+
+
+@lru_cache(maxsize=64)
+def _untold(evidence: Evidence, table: Table) -> Judged:
+    """What is believed before anybody answers is looked at again and again."""
+    return _judged(evidence, table, {})
+
+
+def _judged(evidence: Evidence, table: Table, answers: Mapping[str, str]) -> Judged:
+    beliefs = _beliefs(evidence, table, answers)
+    return Judged(beliefs.heard, _cells(beliefs, evidence, table), beliefs.settling)
 
 
 @dataclass(frozen=True, eq=False)

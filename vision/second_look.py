@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Table
 from scoring.words import listed
-from vision.belief import Belief, margin_asked
+from vision.belief import in_margins, margin_asked
 from vision.doubt import GLARE_VEIL
 from vision.errors import DifferentBoards
 from vision.read import belief_of, settled_cells
@@ -81,17 +81,12 @@ def _joined_cells(
 ) -> dict[str, CellReading]:
     beliefs = [belief_of(look.evidence, table, answers) for look in looks]
     asked = np.array([margin_asked(belief) for belief in beliefs])
-    scaled = np.array([_beyond(belief) for belief in beliefs]) / asked[:, :, None]
+    scaled = np.array([in_margins(belief) for belief in beliefs])
     names = beliefs[0].names
     return {
         cell: _joined([look.cells[cell] for look in looks], names, scaled[:, i], 1 / asked[:, i])
         for i, cell in enumerate(looks[0].cells)
     }
-
-
-def _beyond(belief: Belief) -> Array:
-    """Distances (N, C) beyond the likeliest label's."""
-    return belief.distances - belief.distances.min(axis=1, keepdims=True)
 
 
 def _joined(

@@ -38,7 +38,8 @@ STRANGER = 20.0
 COARSE = 0.5
 """Power of what all cells say of a shift: no lamp moves colours quite as the model has it, so that
 many cells must not make it as sure as they would if one did (a coarsened posterior; Miller and
-Dunson, "Robust Bayesian inference via coarsening", JASA 114(527), 2019)."""
+Dunson, "Robust Bayesian inference via coarsening", JASA 114(527), 2019). The cells of several
+boards together count no more than those of one."""
 
 ROUNDS = 3
 DRAWS = 48
@@ -57,18 +58,22 @@ Beckman, Conover, Technometrics 21, 1979)."""
 
 
 def weigh_together(
-    distances_under: Callable[[Array], Array], known: Mapping[int, int], kin: Array
+    distances_under: Callable[[Array], Array],
+    known: Mapping[int, int],
+    kin: Array,
+    boards: int = 1,
 ) -> tuple[Array, Array]:
     """Distances (N, C), minus twice a log likelihood, with the shift integrated over; mean shift.
 
     ``distances_under`` gives the distances (S, N, C) under shifts (S, 7) in standard deviations of
     what is known before; ``known``: label index of the cells that a person named; ``kin`` (N, N):
-    power of each cell's word for each other, from ``kinship``.
+    power of each cell's word for each other, from ``kinship``; ``boards``: how many the cells
+    lie on.
     """
     draws, correction = _NORMAL[0], np.zeros(DRAWS)
     for round_ in range(ROUNDS):
         distances = distances_under(draws)
-        said = _said(distances, known)
+        said = _said(distances, known, COARSE / boards)
         if round_ < ROUNDS - 1:
             share = _tempered(said.sum(axis=1), correction)
             draws, correction = _proposal(draws, share, _NORMAL[round_ + 1])
@@ -89,13 +94,13 @@ def kinship(cells: Array) -> Array:
     return kin
 
 
-def _said(distances: Array, known: Mapping[int, int]) -> Array:
+def _said(distances: Array, known: Mapping[int, int], coarse: float) -> Array:
     """Each cell's log likelihood (S, N) of each shift, to the power that it counts."""
     least = distances.min(axis=2, keepdims=True)
     said = np.log(np.exp(-0.5 * (distances - least)).sum(axis=2)) - 0.5 * least[:, :, 0]
     for cell, label in known.items():
         said[:, cell] = -0.5 * distances[:, cell, label]
-    power = np.full(said.shape[1], COARSE)
+    power = np.full(said.shape[1], coarse)
     power[list(known)] = 1.0  # a person's word counts in full
     return power * np.logaddexp(said, -0.5 * STRANGER)
 

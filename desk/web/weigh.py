@@ -20,7 +20,7 @@ from desk.export import tally_json
 from desk.pipeline import hangs_of, seen_twice, with_answers, worth_another_photo
 from desk.records import Answer
 from desk.scoresheet import state_of
-from desk.suspicions import doubts_that_cannot_all_be, ranking, suspecting
+from desk.suspicions import doubts_that_cannot_all_be, ranking
 from desk.tally_words import (
     line_keys,
     open_words,
@@ -122,7 +122,7 @@ def weighed(job: WeighJob) -> tuple[Outcome, dict[str, str]]:
 
 def outcome_with(game: Game, answers: Sequence[Answer]) -> Outcome:
     """A game's outcome once all answers are in; questions that are open stay open."""
-    game = with_answers(game, answers) if answers else suspecting(game)
+    game = with_answers(game, answers)
     grids = {seat.player: grid_of(seat.reading) for seat in game.seats}
     counted = tally(game.table.sheet, grids, game.claims.cards, game.claims.facts)
     return Outcome(game, grids, counted, hangs_of(game))

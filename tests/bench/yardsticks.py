@@ -64,7 +64,7 @@ def ask_until_settled(
     ``labels`` is the truth of the photo; ``below`` what lies under covered cells: who sits at the
     table can lift what covers them.
     """
-    truth = {cell: below.get(cell, ODD if c == COVERED else c) for cell, c in labels.items()}
+    truth = below_cover(labels, below)
     answers: dict[str, str] = {}
     told = reading
     while cell := most_doubtful(told, table, answers):
@@ -74,6 +74,11 @@ def ask_until_settled(
         read.colour != labels[cell] for cell, read in told.cells.items() if cell not in answers
     )
     return Asked(len(answers), silent)
+
+
+def below_cover(labels: Mapping[str, str], below: Mapping[str, str]) -> dict[str, str]:
+    """What lies in each cell once what covers it is lifted."""
+    return {cell: below.get(cell, ODD if c == COVERED else c) for cell, c in labels.items()}
 
 
 def most_doubtful(reading: Reading, table: Table, answers: Mapping[str, str]) -> str | None:

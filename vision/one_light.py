@@ -1,0 +1,171 @@
+"""The boards of one game judged under the one light that they lie in.
+
+Every board is judged alone; then all of them as one, lying far apart, so that each tells the others
+how the lamp moves colours, as does every word of a person. A cell is certain by the mean of both,
+and only where both find the same colour likeliest. Where a board looks stranger beside the others
+than alone, they do not share a light, and each stays as it is alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.types import Table
+from scoring.words import listed
+from vision.belief import Belief, in_margins
+from vision.classify import believe
+from vision.doubt import name_cells
+from vision.level import plan_of
+from vision.read import Judged, judged, settled_cells
+from vision.second_look import Together, settle
+from vision.types import CellReading, Evidence, Light, Reading, Samples
+
+Array = NDArray[np.float64]
+Answers = Mapping[str, str]
+Cells = Mapping[str, CellReading]
+
+FAR_MM = 20_000.0
+"""How far apart the boards are taken to lie: what varies over one says nothing of another."""
+
+STRANGER = 1.0
+"""How much farther from their likeliest labels a board's cells may lie (median) beside the others
+than alone for all to share a light."""
+
+
+def settle_together(
+    readings: Sequence[Reading], told: Sequence[Answers], table: Table
+) -> tuple[Reading, ...]:
+    """``vision.second_look.settle`` of all boards of one game, each under the light of all.
+
+    ``told``: for each board, what a person named, by cell. What two photos or a key strip say of a
+    board stays as it is, and tells the others. Where no board leaves a doubt, each stays so.
+    """
+    doubts = any(cell.doubt for reading in readings for cell in reading.cells.values())
+    if len(readings) == 1 or not doubts:
+        return tuple(settle(*board, table) for board in zip(readings, told, strict=True))
+    before = _untold(tuple(readings), table)
+    now = _under_one_light(readings, told, table) if any(told) else before
+    return tuple(
+        replace(reading, cells=settled_cells(was, cells, answers))
+        for reading, was, cells, answers in zip(readings, before, now, told, strict=True)
+    )
+
+
+@lru_cache(maxsize=32)
+def _untold(readings: tuple[Reading, ...], table: Table) -> tuple[Cells, ...]:
+    return _under_one_light(readings, [{}] * len(readings), table)
+
+
+def _under_one_light(
+    readings: Sequence[Reading], told: Sequence[Answers], table: Table
+) -> tuple[Cells, ...]:
+    """The cells of every board after what was said of each."""
+    boards = [reading.evidence for reading in readings]
+    alone = [judged(evidence, table, its) for evidence, its in zip(boards, told, strict=True)]
+    beside = _beside_each_other(boards, told, table)
+    shared = all(
+        _typical(among) - _typical(by_itself.belief) <= STRANGER
+        for among, by_itself in zip(beside, alone, strict=True)
+    )
+    cells: list[Cells] = []
+    for reading, its, by_itself, among in zip(readings, told, alone, beside, strict=True):
+        if isinstance(reading, Together):
+            cells.append(settle(reading, its, table).cells)
+        elif shared and not by_itself.by_strip:
+            cells.append(_heard(by_itself, among, reading.evidence.samples, table))
+        else:
+            cells.append(by_itself.cells)
+    return tuple(cells)
+
+
+def _typical(belief: Belief) -> float:
+    """The median distance of a board's cells to their likeliest labels."""
+    return float(np.median(belief.distances.min(axis=1)))
+
+
+def _beside_each_other(
+    boards: Sequence[Evidence], told: Sequence[Answers], table: Table
+) -> list[Belief]:
+    """What colour says of the cells of each board, all judged as one."""
+    ids = [cell.id for cell in table.sheet.lattice.cells]
+    places_mm = plan_of(table.sheet.lattice).centres_mm
+    palette, count = table.palette, len(boards)
+    starts = range(0, len(ids) * count, len(ids))
+    joined = believe(
+        Samples(
+            **{
+                field.name: np.concatenate([getattr(one.samples, field.name) for one in boards])
+                for field in fields(Samples)
+            }
+        ),
+        Light(
+            np.vstack([one.light.gain for one in boards]),
+            np.mean([one.light.chroma_spread for one in boards], axis=0),
+        ),
+        replace(
+            palette,
+            exposure=np.tile(palette.exposure, count),
+            empty=np.tile(palette.empty, (count, 1)),
+        ),
+        np.vstack([places_mm + np.array([FAR_MM * number, 0]) for number in range(count)]),
+        {
+            start + ids.index(cell): colour
+            for start, answers in zip(starts, told, strict=True)
+            for cell, colour in answers.items()
+        },
+        boards=count,
+    )
+    return [_part(joined, slice(start, start + len(ids))) for start in starts]
+
+
+def _part(belief: Belief, cells: slice) -> Belief:
+    return replace(
+        belief,
+        distances=belief.distances[cells],
+        veil=belief.veil[cells],
+        clipped=belief.clipped[cells],
+    )
+
+
+def _heard(alone: Judged, among: Belief, samples: Samples, table: Table) -> Cells:
+    """The cells of one board by what it says ``alone`` and what it says ``among`` the others."""
+    read = name_cells(among, samples, tuple(alone.cells), table.palette.unrest)
+    beyond = (in_margins(alone.belief) + in_margins(among)) / 2
+    return {
+        cell: _weighed(by_itself, read[cell], among.names, row)
+        for (cell, by_itself), row in zip(alone.cells.items(), beyond, strict=True)
+    }
+
+
+def _weighed(
+    alone: CellReading, among: CellReading, names: tuple[str, ...], beyond: Array
+) -> CellReading:
+    """One cell; ``beyond`` (C,): how far every label lies beyond the likeliest, in margins."""
+    if _blind(alone, names):
+        return alone
+    order = [names[k] for k in np.argsort(beyond, kind="stable")]
+    if _blind(among, names):
+        return CellReading(alone.colour, _first(alone.colour, order), among.doubt)
+    if alone.colour != among.colour:
+        why = f"alone it looks like {alone.colour}, beside the other boards like {among.colour}"
+        left = {alone.colour, among.colour, *alone.candidates, *among.candidates}
+        return CellReading(alone.colour, _first(alone.colour, [n for n in order if n in left]), why)
+    within = tuple(name for name in order if beyond[names.index(name)] <= 1)
+    if len(within) == 1:
+        return CellReading(alone.colour, within)
+    why = alone.doubt or among.doubt or f"beside the other boards it may be {listed(within, 'or')}"
+    return CellReading(alone.colour, within, why)
+
+
+def _blind(read: CellReading, names: tuple[str, ...]) -> bool:
+    """Whether nothing can be told of this cell, but perhaps that it is not empty."""
+    return read.doubt is not None and len(read.candidates) >= len(names) - 1
+
+
+def _first(colour: str, names: Sequence[str]) -> tuple[str, ...]:
+    return colour, *(name for name in names if name != colour)
