@@ -32,7 +32,7 @@ Cells = Mapping[str, CellReading]
 FAR_MM = 20_000.0
 """How far apart the boards are taken to lie: what varies over one says nothing of another."""
 
-STRANGER = 1.0
+STRANGER = 0.5
 """How much farther from their likeliest labels a board's cells may lie (median) beside the others
 than alone for all to share a light."""
 
