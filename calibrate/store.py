@@ -7,6 +7,7 @@ import json
 import math
 import zipfile
 import zlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.errors import TableError
-from calibrate.types import FORMAT, Artwork, Palette, Table
+from calibrate.lessons import MOST_LESSONS, lesson_from, plain_lesson
+from calibrate.types import FORMAT, Artwork, Lesson, Palette, Table
 from scoring.given_file import read_given
 from scoring.limits import MOST_TABLE_BYTES, MOST_TABLE_PART_BYTES, MOST_TABLE_PICTURE_PIXELS
-from scoring.sheet import parse_sheet
+from scoring.sheet import GameSheet, parse_sheet
 
 DAMAGE = (
     zipfile.BadZipFile,
@@ -79,6 +81,7 @@ def table_from_bytes(data: bytes, where: str) -> Table:
             artwork=_artwork(parts, plain["artwork"]),
             palette=_palette(plain["palette"]),
             limits=tuple(str(words) for words in plain.get("limits", ())),
+            lessons=_lessons(plain.get("lessons", ()), sheet),
             marks={int(k): np.array(v, float).reshape(4, 2) for k, v in plain["marks"].items()},
         )
     except DAMAGE as error:
@@ -103,6 +106,7 @@ def _plain(table: Table) -> dict[str, Any]:
         "format": FORMAT,
         "name": table.name,
         **({"limits": list(table.limits)} if table.limits else {}),
+        **({"lessons": [plain_lesson(one) for one in table.lessons]} if table.lessons else {}),
         "artwork": {
             "px_per_mm": table.artwork.px_per_mm,
             "origin_mm": list(table.artwork.origin_mm),
@@ -120,6 +124,12 @@ def _plain(table: Table) -> dict[str, Any]:
             "unrest": palette.unrest,
         },
     }
+
+
+def _lessons(plain: Sequence[dict[str, Any]], sheet: GameSheet) -> tuple[Lesson, ...]:
+    cells = [cell.id for cell in sheet.lattice.cells]
+    colours = [colour.name for colour in sheet.colours]
+    return tuple(lesson_from(one, cells, colours) for one in plain[:MOST_LESSONS])
 
 
 def _palette(plain: dict[str, Any]) -> Palette:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scoring.sheet import GameSheet
+from vision.types import Evidence
 
 Array = NDArray[np.float64]
 
@@ -66,11 +67,28 @@ class Palette:
 
 
 @dataclass(frozen=True, eq=False)
+class Lesson:
+    """One board of a finished game that a person found rightly read, which tells of its light.
+
+    ``game`` says which game of the archive, ``at`` when it was played (ISO 8601), ``photo`` is the
+    SHA-256 of the photo; ``evidence`` is what the photo shows, and ``cells`` what lies in those
+    cells that are certain.
+    """
+
+    game: str
+    at: str
+    photo: str
+    evidence: Evidence
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True, eq=False)
 class Table:
     """One set of components under one light: a game sheet plus what calibration learned of it.
 
     ``marks`` maps the id of each printed corner mark to its corners (4, 2), board mm. ``limits``
-    says, a sentence each, what calibration could not check by itself.
+    says, a sentence each, what calibration could not check by itself. ``lessons`` are boards
+    learned from since, the oldest first.
     """
 
     name: str
@@ -79,3 +97,4 @@ class Table:
     palette: Palette
     marks: Mapping[int, Array] = field(default_factory=dict)
     limits: tuple[str, ...] = ()
+    lessons: tuple[Lesson, ...] = ()

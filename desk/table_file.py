@@ -36,8 +36,12 @@ LIMITS = (
 
 
 def packed_table(table: Table, name: str) -> bytes:
-    """The file to share; the same table under the same name gives the same bytes."""
-    with zipfile.ZipFile(io.BytesIO(table_bytes(replace(table, name=name)))) as own:
+    """The file to share; the same table under the same name gives the same bytes.
+
+    What it learned from its maker's games is of its maker's evenings, and stays there.
+    """
+    shared = replace(table, name=name, lessons=())
+    with zipfile.ZipFile(io.BytesIO(table_bytes(shared))) as own:
         parts = {part: own.read(part) for part in PARTS}
     manifest = {
         "format": FORMAT,

@@ -1,21 +1,22 @@
 """The boards of one game judged under the one light that they lie in.
 
 Every board is judged alone; then all of them as one, lying far apart, so that each tells the others
-how the lamp moves colours, as does every word of a person. A cell is certain by the mean of both,
+how the lamp moves colours, as does every word of a person; boards that the table has learned from
+since its calibration are such boards too. A cell is certain by the mean of both,
 and only where both find the same colour likeliest. Where a board looks stranger beside the others
 than alone, they do not share a light, and each stays as it is alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.types import Table
+from calibrate.types import Lesson, Table
 from scoring.words import listed
 from vision.belief import Belief, in_margins
 from vision.classify import believe
@@ -28,6 +29,8 @@ from vision.types import CellReading, Evidence, Light, Reading, Samples
 Array = NDArray[np.float64]
 Answers = Mapping[str, str]
 Cells = Mapping[str, CellReading]
+Board = tuple[Evidence, Answers]
+"""What a photo shows of a board, and what a person named on it."""
 
 FAR_MM = 20_000.0
 """How far apart the boards are taken to lie: what varies over one says nothing of another."""
@@ -36,6 +39,10 @@ STRANGER = 0.5
 """How much farther from their likeliest labels a board's cells may lie (median) beside the others
 than alone for all to share a light."""
 
+GAMES_TRIED = 2
+MOST_BESIDE = 3
+"""Games that the table learned from, the latest first, and boards of each, that are laid beside."""
+
 
 def settle_together(
     readings: Sequence[Reading], told: Sequence[Answers], table: Table
@@ -43,10 +50,11 @@ def settle_together(
     """``vision.second_look.settle`` of all boards of one game, each under the light of all.
 
     ``told``: for each board, what a person named, by cell. What two photos or a key strip say of a
-    board stays as it is, and tells the others. Where no board leaves a doubt, each stays so.
+    board stays as it is, and tells the others. Boards that the table has learned from lie beside
+    them where they share their light. Where no board leaves a doubt, each stays so.
     """
     doubts = any(cell.doubt for reading in readings for cell in reading.cells.values())
-    if len(readings) == 1 or not doubts:
+    if not doubts or len(readings) + len(table.lessons) < 2:
         return tuple(settle(*board, table) for board in zip(readings, told, strict=True))
     before = _untold(tuple(readings), table)
     now = _under_one_light(readings, told, table) if any(told) else before
@@ -65,22 +73,50 @@ def _under_one_light(
     readings: Sequence[Reading], told: Sequence[Answers], table: Table
 ) -> tuple[Cells, ...]:
     """The cells of every board after what was said of each."""
-    boards = [reading.evidence for reading in readings]
-    alone = [judged(evidence, table, its) for evidence, its in zip(boards, told, strict=True)]
-    beside = _beside_each_other(boards, told, table)
-    shared = all(
-        _typical(among) - _typical(by_itself.belief) <= STRANGER
-        for among, by_itself in zip(beside, alone, strict=True)
-    )
+    boards = list(zip((reading.evidence for reading in readings), told, strict=True))
+    alone = [judged(evidence, table, its) for evidence, its in boards]
+    beside = _beside(boards, [its.belief for its in alone], table)
     cells: list[Cells] = []
-    for reading, its, by_itself, among in zip(readings, told, alone, beside, strict=True):
+    for number, (reading, its) in enumerate(zip(readings, told, strict=True)):
         if isinstance(reading, Together):
             cells.append(settle(reading, its, table).cells)
-        elif shared and not by_itself.by_strip:
-            cells.append(_heard(by_itself, among, reading.evidence.samples, table))
+        elif beside and not alone[number].by_strip:
+            samples = reading.evidence.samples
+            cells.append(_heard(alone[number], beside[number], samples, table))
         else:
-            cells.append(by_itself.cells)
+            cells.append(alone[number].cells)
     return tuple(cells)
+
+
+def _beside(boards: Sequence[Board], alone: Sequence[Belief], table: Table) -> list[Belief]:
+    """What colour says of each board beside the others, and beside those of the latest learned game
+    that shares their light; nothing where they share none."""
+    for lessons in _games_learned(table.lessons):
+        if len(boards) + len(lessons) < 2:
+            break
+        among = _judged_as_one([*boards, *((one.evidence, one.cells) for one in lessons)], table)
+        by_itself = [*alone, *(_taught(lesson, table) for lesson in lessons)]
+        if _share_a_light(among, by_itself):
+            return among[: len(boards)]
+    return []
+
+
+def _games_learned(lessons: Sequence[Lesson]) -> Iterator[Sequence[Lesson]]:
+    """Boards of each of the latest games learned from, the latest first; at last none."""
+    games = list(dict.fromkeys(lesson.game for lesson in reversed(lessons)))
+    for game in games[:GAMES_TRIED]:
+        yield [lesson for lesson in lessons if lesson.game == game][:MOST_BESIDE]
+    yield ()
+
+
+@lru_cache(maxsize=32)
+def _taught(lesson: Lesson, table: Table) -> Belief:
+    return judged(lesson.evidence, table, lesson.cells).belief
+
+
+def _share_a_light(among: Sequence[Belief], alone: Sequence[Belief]) -> bool:
+    pairs = zip(among, alone, strict=True)
+    return all(_typical(beside) - _typical(by_itself) <= STRANGER for beside, by_itself in pairs)
 
 
 def _typical(belief: Belief) -> float:
@@ -88,24 +124,24 @@ def _typical(belief: Belief) -> float:
     return float(np.median(belief.distances.min(axis=1)))
 
 
-def _beside_each_other(
-    boards: Sequence[Evidence], told: Sequence[Answers], table: Table
-) -> list[Belief]:
+def _judged_as_one(boards: Sequence[Board], table: Table) -> list[Belief]:
     """What colour says of the cells of each board, all judged as one."""
     ids = [cell.id for cell in table.sheet.lattice.cells]
     places_mm = plan_of(table.sheet.lattice).centres_mm
     palette, count = table.palette, len(boards)
+    samples = [evidence.samples for evidence, _ in boards]
+    lights = [evidence.light for evidence, _ in boards]
     starts = range(0, len(ids) * count, len(ids))
     joined = believe(
         Samples(
             **{
-                field.name: np.concatenate([getattr(one.samples, field.name) for one in boards])
+                field.name: np.concatenate([getattr(one, field.name) for one in samples])
                 for field in fields(Samples)
             }
         ),
         Light(
-            np.vstack([one.light.gain for one in boards]),
-            np.mean([one.light.chroma_spread for one in boards], axis=0),
+            np.vstack([light.gain for light in lights]),
+            np.mean([light.chroma_spread for light in lights], axis=0),
         ),
         replace(
             palette,
@@ -115,8 +151,8 @@ def _beside_each_other(
         np.vstack([places_mm + np.array([FAR_MM * number, 0]) for number in range(count)]),
         {
             start + ids.index(cell): colour
-            for start, answers in zip(starts, told, strict=True)
-            for cell, colour in answers.items()
+            for start, (_, told) in zip(starts, boards, strict=True)
+            for cell, colour in told.items()
         },
         boards=count,
     )
