@@ -20,6 +20,7 @@ from scoring.sheet import GameSheet
 from scoring.words import listed
 from vision.decode import load_photo
 from vision.errors import BoardNotFound, PhotoError
+from vision.one_light import settle_together
 from vision.read import read_boards, read_photo
 from vision.report import reading_json
 from vision.types import Reading
@@ -66,6 +67,7 @@ def read_one(
                 readings = read_boards(photo, table, boards)
             else:
                 readings = (read_photo(photo, table, corners_px),)
+            readings = settle_together(readings, [{} for _ in readings], table)
     except (BoardNotFound, PhotoError) as error:
         print(json.dumps(not_found(error))) if as_json else complain(str(error))
         return NOT_FOUND if isinstance(error, BoardNotFound) else BAD_INPUT

@@ -21,6 +21,8 @@ Data = Annotated[
     ),
 ]
 
+Game = Annotated[int, typer.Argument(metavar="NUMBER", help="The game's number in the archive.")]
+
 
 @app.command("list")
 def list_tables(data: Data = None) -> None:
@@ -114,3 +116,45 @@ def import_table(
     from desk.tables import run_import
 
     run_import(data, file, name)
+
+
+@app.command("learn")
+def learn(
+    name: Name,
+    game: Game,
+    archive: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PLACE",
+            help="The archive's folder, or postgresql://...; your data folder if not given.",
+        ),
+    ] = None,
+    out: Annotated[Path, typer.Option(metavar="FOLDER", help="Where to draw the boards.")] = Path(
+        "learned"
+    ),
+    data: Data = None,
+) -> None:
+    """Let a table learn from the boards of a kept game.
+
+    Each board is drawn first, for you to say whether all is right. Later games in the same light
+    are then asked less. `forget` undoes it.
+    """
+    from desk.lessons import run_learn
+
+    raise typer.Exit(run_learn(data, name, game, archive, out))
+
+
+@app.command("lessons")
+def lessons(name: Name, data: Data = None) -> None:
+    """List the boards that a table has learned from."""
+    from desk.lessons import run_lessons
+
+    run_lessons(data, name)
+
+
+@app.command("forget")
+def forget(name: Name, game: Game, data: Data = None) -> None:
+    """Take out of a table what it learned from one game."""
+    from desk.lessons import run_forget
+
+    run_forget(data, name, game)

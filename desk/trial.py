@@ -17,6 +17,7 @@ from desk.say import so_many
 from desk.shelf import table_file
 from scoring.grid import format_grid, parse_grid
 from scoring.types import Grid
+from vision.one_light import settle_together
 from vision.read import read_photo
 from vision.types import Reading
 
@@ -30,7 +31,8 @@ def run_trial(table: Path, photo: Path, plan: Path, corners: tuple[str, ...] | N
     known = load_table(table_file(table))
     truth = parse_grid(text_of(plan), known.sheet, str(plan))
     shown = photo_in(photo)
-    reading = read_photo(shown, known, parse_corners(corners) if corners else None)
+    alone = read_photo(shown, known, parse_corners(corners) if corners else None)
+    (reading,) = settle_together([alone], [{}], known)
     print(*trial_words(reading, truth, known), sep="\n")
     return WRONG if silent_errors(reading, truth) else 0
 

@@ -2,9 +2,11 @@
 
 Every board is judged alone; then all of them as one, lying far apart, so that each tells the others
 how the lamp moves colours, as does every word of a person; boards that the table has learned from
-since its calibration are such boards too. A cell is certain by the mean of both,
-and only where both find the same colour likeliest. Where a board looks stranger beside the others
-than alone, they do not share a light, and each stays as it is alone.
+since its calibration are such boards too. What both say of a cell is weighed by the geometric mean
+of their margins, so that neither settles a doubt by itself; where the likeliest colours differ, the
+cell is asked. Where a board looks stranger beside the others than alone, they do not share a light,
+and each stays as it is alone. A board whose light is so strange that its reading raises the alarm
+is only doubted more, unless boards lie there of which a person knows every cell.
 """
 
 from __future__ import annotations
@@ -20,7 +22,7 @@ from calibrate.types import Lesson, Table
 from scoring.words import listed
 from vision.belief import Belief, in_margins
 from vision.classify import believe
-from vision.doubt import name_cells
+from vision.doubt import alarm_of, name_cells
 from vision.level import plan_of
 from vision.read import Judged, judged, settled_cells
 from vision.second_look import Together, settle
@@ -75,30 +77,39 @@ def _under_one_light(
     """The cells of every board after what was said of each."""
     boards = list(zip((reading.evidence for reading in readings), told, strict=True))
     alone = [judged(evidence, table, its) for evidence, its in boards]
-    beside = _beside(boards, [its.belief for its in alone], table)
+    beside, taught = _beside(boards, [its.belief for its in alone], table)
     cells: list[Cells] = []
     for number, (reading, its) in enumerate(zip(readings, told, strict=True)):
         if isinstance(reading, Together):
             cells.append(settle(reading, its, table).cells)
         elif beside and not alone[number].by_strip:
-            samples = reading.evidence.samples
-            cells.append(_heard(alone[number], beside[number], samples, table))
+            settling = taught or alarm_of(alone[number].belief) is None
+            read = name_cells(
+                beside[number],
+                reading.evidence.samples,
+                tuple(reading.cells),
+                table.palette.unrest,
+            )
+            cells.append(_heard(alone[number], beside[number], read, settling=settling))
         else:
             cells.append(alone[number].cells)
     return tuple(cells)
 
 
-def _beside(boards: Sequence[Board], alone: Sequence[Belief], table: Table) -> list[Belief]:
-    """What colour says of each board beside the others, and beside those of the latest learned game
-    that shares their light; nothing where they share none."""
+def _beside(
+    boards: Sequence[Board], alone: Sequence[Belief], table: Table
+) -> tuple[list[Belief], bool]:
+    """What colour says of each board beside the others, and whether boards lie there that the table
+    has learned from: those of the latest game that shares their light. Nothing where they share
+    none."""
     for lessons in _games_learned(table.lessons):
         if len(boards) + len(lessons) < 2:
             break
         among = _judged_as_one([*boards, *((one.evidence, one.cells) for one in lessons)], table)
         by_itself = [*alone, *(_taught(lesson, table) for lesson in lessons)]
         if _share_a_light(among, by_itself):
-            return among[: len(boards)]
-    return []
+            return among[: len(boards)], bool(lessons)
+    return [], False
 
 
 def _games_learned(lessons: Sequence[Lesson]) -> Iterator[Sequence[Lesson]]:
@@ -168,12 +179,14 @@ def _part(belief: Belief, cells: slice) -> Belief:
     )
 
 
-def _heard(alone: Judged, among: Belief, samples: Samples, table: Table) -> Cells:
-    """The cells of one board by what it says ``alone`` and what it says ``among`` the others."""
-    read = name_cells(among, samples, tuple(alone.cells), table.palette.unrest)
-    beyond = (in_margins(alone.belief) + in_margins(among)) / 2
+def _heard(alone: Judged, among: Belief, read: Cells, *, settling: bool) -> Cells:
+    """The cells of one board by what it says ``alone`` and what it says ``among`` the others, where
+    its cells are ``read`` so. Unless ``settling``, that only raises doubts."""
+    beyond = np.sqrt(in_margins(alone.belief) * in_margins(among))
     return {
-        cell: _weighed(by_itself, read[cell], among.names, row)
+        cell: by_itself
+        if by_itself.doubt and not settling
+        else _weighed(by_itself, read[cell], among.names, row)
         for (cell, by_itself), row in zip(alone.cells.items(), beyond, strict=True)
     }
 
