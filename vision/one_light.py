@@ -12,7 +12,7 @@ is only doubted more, unless boards lie there of which a person knows every cell
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -34,10 +34,23 @@ Cells = Mapping[str, CellReading]
 Board = tuple[Evidence, Answers]
 """What a photo shows of a board, and what a person named on it."""
 
+
+@dataclass(frozen=True)
+class Hearing:
+    """How a board hears the others: with what weight, and whether that ``settles`` doubts too."""
+
+    weight: float
+    settles: bool
+
+
 FAR_MM = 20_000.0
 """How far apart the boards are taken to lie: what varies over one says nothing of another."""
 
 STRANGER = 0.5
+
+WEIGHT, TOLD_WEIGHT = 0.5, 0.75
+"""Weight of what a cell looks like beside the other boards against alone, in the geometric mean;
+the latter where a person has named cells of another board."""
 """How much farther from their likeliest labels a board's cells may lie (median) beside the others
 than alone for all to share a light."""
 
@@ -80,19 +93,17 @@ def _under_one_light(
     beside, taught = _beside(boards, [its.belief for its in alone], table)
     cells: list[Cells] = []
     for number, (reading, its) in enumerate(zip(readings, told, strict=True)):
+        itself = alone[number]
         if isinstance(reading, Together):
             cells.append(settle(reading, its, table).cells)
-        elif beside and not alone[number].by_strip:
-            settling = taught or alarm_of(alone[number].belief) is None
-            read = name_cells(
-                beside[number],
-                reading.evidence.samples,
-                tuple(reading.cells),
-                table.palette.unrest,
-            )
-            cells.append(_heard(alone[number], beside[number], read, settling=settling))
+        elif beside and not itself.by_strip:
+            said = taught or any(words for other, words in enumerate(told) if other != number)
+            calm = taught or alarm_of(itself.belief) is None
+            hearing = Hearing(TOLD_WEIGHT if said else WEIGHT, calm)
+            samples = reading.evidence.samples
+            cells.append(_heard(itself, beside[number], samples, table.palette.unrest, hearing))
         else:
-            cells.append(alone[number].cells)
+            cells.append(itself.cells)
     return tuple(cells)
 
 
@@ -179,13 +190,15 @@ def _part(belief: Belief, cells: slice) -> Belief:
     )
 
 
-def _heard(alone: Judged, among: Belief, read: Cells, *, settling: bool) -> Cells:
-    """The cells of one board by what it says ``alone`` and what it says ``among`` the others, where
-    its cells are ``read`` so. Unless ``settling``, that only raises doubts."""
-    beyond = np.sqrt(in_margins(alone.belief) * in_margins(among))
+def _heard(
+    alone: Judged, among: Belief, samples: Samples, usual_unrest: float, hearing: Hearing
+) -> Cells:
+    """The cells of one board by what it says ``alone`` and what it says ``among`` the others."""
+    read = name_cells(among, samples, tuple(alone.cells), usual_unrest)
+    beyond = in_margins(alone.belief) ** (1 - hearing.weight) * in_margins(among) ** hearing.weight
     return {
         cell: by_itself
-        if by_itself.doubt and not settling
+        if by_itself.doubt and not hearing.settles
         else _weighed(by_itself, read[cell], among.names, row)
         for (cell, by_itself), row in zip(alone.cells.items(), beyond, strict=True)
     }
