@@ -30,7 +30,8 @@ FEWEST_PIECES = 3
 
 
 def lesson_of(reading: Reading, cells: Mapping[str, str], game: str, at: str, photo: str) -> Lesson:
-    """What a board of a finished game teaches; ``cells``: what a person says lies in each.
+    """What a board of a finished game teaches; ``cells``: what a person says lies in each. What is
+    covered in the photo, or looks like nothing learned, teaches nothing.
 
     Raises CalibrationError where the reading is certain of another colour: one of the two is
     wrong, and nothing may be learned of it.
@@ -45,7 +46,8 @@ def lesson_of(reading: Reading, cells: Mapping[str, str], game: str, at: str, ph
             f"{reading.photo} is read otherwise than it was kept: {', '.join(against)}. Look at "
             "the board's photo: correct the kept game, or learn the table again."
         )
-    told = {cell: colour for cell, colour in cells.items() if colour != ODD}
+    seen = {cell for cell, read in reading.cells.items() if read.colour != ODD}
+    told = {cell: colour for cell, colour in cells.items() if cell in seen and colour != ODD}
     return Lesson(game, at, photo, replace(reading.evidence, spares=None), told)
 
 

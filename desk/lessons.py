@@ -31,7 +31,7 @@ from vision.read import read_photo
 from vision.types import CellReading
 
 NOT_LEARNED = 1
-NOT_ASKED = "not learned: it was left open"
+NOT_LEARNED_OF = "nothing is learned of it: it was left open, or is covered here"
 
 
 def run_learn(data: Path | None, name: str, number: int, where: str | None, out: Path) -> int:
@@ -86,9 +86,9 @@ def looked_at(
     cells = certain_cells(game, board)
     lesson = lesson_of(reading, cells, f"game {game['id']}", game["played_at"], photo.sha256)
     drawn = {
-        cell: CellReading(cells[cell], (cells[cell],))
-        if cell in cells
-        else replace(read, doubt=NOT_ASKED)
+        cell: CellReading(lesson.cells[cell], (lesson.cells[cell],))
+        if cell in lesson.cells
+        else replace(read, doubt=NOT_LEARNED_OF)
         for cell, read in reading.cells.items()
     }
     picture = out / f"{file_name(board['player'])}-learned.png"
