@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -29,17 +29,26 @@ FEWEST_PIECES = 3
 """Pieces of a colour on the boards below which its middle says nothing of drift."""
 
 
-def lesson_of(reading: Reading, cells: Mapping[str, str], game: str, at: str, photo: str) -> Lesson:
-    """What a board of a finished game teaches; ``cells``: what a person says lies in each. What is
-    covered in the photo, or looks like nothing learned, teaches nothing.
+def lesson_of(
+    reading: Reading,
+    cells: Mapping[str, str],
+    named: Collection[str],
+    *,
+    game: str,
+    at: str,
+    photo: str,
+) -> Lesson:
+    """What a board of a finished game teaches.
 
-    Raises CalibrationError where the reading is certain of another colour: one of the two is
-    wrong, and nothing may be learned of it.
+    ``cells``: what lies in those that are certain, ``named``: those of them that a person named.
+    What is covered in the photo, or looks like nothing learned, teaches nothing. Raises
+    CalibrationError where the reading is certain of another colour than was kept and nobody has
+    said so: one of the two is wrong, and nothing may be learned of it.
     """
     against = [
         f"{cell} ({read.colour}, kept as {cells[cell]})"
         for cell, read in reading.cells.items()
-        if cell in cells and read.doubt is None and read.colour != cells[cell]
+        if cell in cells and cell not in named and not read.doubt and read.colour != cells[cell]
     ]
     if against:
         raise CalibrationError(
@@ -56,6 +65,11 @@ def with_lessons(table: Table, lessons: Sequence[Lesson]) -> Table:
     photos = {lesson.photo for lesson in lessons}
     kept = [lesson for lesson in table.lessons if lesson.photo not in photos]
     return replace(table, lessons=tuple([*kept, *lessons][-MOST_LESSONS:]))
+
+
+def without_lessons(table: Table, game: str) -> Table:
+    """The table without what it learned from one game."""
+    return replace(table, lessons=tuple(one for one in table.lessons if one.game != game))
 
 
 def drift(table: Table, lessons: Sequence[Lesson]) -> dict[str, float]:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from calibrate.lessons import drift, drift_words, lesson_of, with_lessons
+from calibrate.lessons import drift, drift_words, lesson_of, with_lessons, without_lessons
 from calibrate.types import Lesson, Table
 from desk.archive import Archive
 from desk.given import GivenError
@@ -55,6 +55,11 @@ def run_learn(data: Path | None, name: str, number: int, where: str | None, out:
     return 0
 
 
+def called(number: int) -> str:
+    """What a game of the archive is called in a table that learned from it."""
+    return f"game {number}"
+
+
 def learnable(archive: Archive, number: int, table: Table) -> Content:
     """A kept game that may be learned from.
 
@@ -84,7 +89,14 @@ def looked_at(
     corners = np.array(board["reading"]["board_corners_px"], float) if by_hand else None
     reading = read_photo(photo, table, corners)
     cells = certain_cells(game, board)
-    lesson = lesson_of(reading, cells, f"game {game['id']}", game["played_at"], photo.sha256)
+    lesson = lesson_of(
+        reading,
+        cells,
+        told_of(game, board["player"]),
+        game=called(game["id"]),
+        at=game["played_at"],
+        photo=photo.sha256,
+    )
     drawn = {
         cell: CellReading(lesson.cells[cell], (lesson.cells[cell],))
         if cell in lesson.cells
@@ -136,8 +148,8 @@ def run_forget(data: Path | None, name: str, number: int) -> None:
     """Take what was learned from one game out of a table, as a new version of it."""
     shelf = shelf_in(data)
     table = shelf.table(name)
-    kept = tuple(one for one in table.lessons if one.game != f"game {number}")
-    if len(kept) == len(table.lessons):
+    left = without_lessons(table, called(number))
+    if len(left.lessons) == len(table.lessons):
         raise GivenError(name, f"has learned nothing from game {number}.")
-    now = shelf.put(replace(table, lessons=kept))
+    now = shelf.put(left)
     print(f"{now.name}: has forgotten game {number}, as version {now.number}.")

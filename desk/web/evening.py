@@ -54,8 +54,20 @@ class Round:
 
 
 @dataclass(frozen=True)
+class Taught:
+    """After this game the table ``learned`` from it, or forgot it: the table's name since."""
+
+    game: int
+    table: str
+    learned: bool
+
+
+@dataclass(frozen=True)
 class Evening:
-    """One evening: who plays which game with which table, and its games so far."""
+    """One evening: who plays which game with which table, and its games so far.
+
+    ``taught``: what the table learned meanwhile; photos are read with the evening's own table.
+    """
 
     id: str
     version: int = 0
@@ -64,6 +76,15 @@ class Evening:
     players: tuple[str, ...] = ()
     at: str = ""
     rounds: tuple[Round, ...] = ()
+    taught: tuple[Taught, ...] = ()
+
+    def table_for(self, game: int) -> str:
+        """The table by which a game is weighed: as it was taught by the games before."""
+        return next((one.table for one in reversed(self.taught) if one.game < game), self.table)
+
+    def learned_from(self, game: int) -> bool:
+        """Whether the table has learned from a game, and not forgotten it."""
+        return next((one.learned for one in reversed(self.taught) if one.game == game), False)
 
 
 def fold(id: str, events: Iterable[Event]) -> Evening:
@@ -219,6 +240,13 @@ def kept(evening: Evening, event: Event) -> Evening:
     return replace(evening, rounds=rounds)
 
 
+def learned(evening: Evening, event: Event) -> Evening:
+    """The table learned from a game of the evening, or forgot it again."""
+    body = event.body
+    taught = Taught(body["game"], body["table"], body["learned"])
+    return replace(evening, taught=(*evening.taught, taught))
+
+
 def changed(evening: Evening, number: int, change: Any) -> Evening:
     """The evening with one of its games changed, and thereby no longer as it was kept."""
     rounds = tuple(
@@ -246,6 +274,7 @@ STEPS = {
     "answered": answered,
     "claimed": claimed,
     "kept": kept,
+    "learned": learned,
     "photo erased": photo_erased,
     "erasure": erasure,
 }

@@ -72,6 +72,12 @@ class AnswerForm(Form):
     by: By = "host"
 
 
+class LessonForm(Said):
+    """Whether a table is to learn from a kept game, or to forget it."""
+
+    learn: bool
+
+
 class ClaimsForm(Form):
     """All claims of one player, in place of the earlier ones."""
 

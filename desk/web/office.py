@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from desk.archive import now_utc
+from desk.lessons import called
 from desk.types import now
 from desk.web.calibration import Calibration, fold_calibration
 from desk.web.crew import Crew
@@ -23,6 +24,7 @@ from desk.web.evening import Evening, Round, Shot, fold
 from desk.web.files import Files, reading_key
 from desk.web.journal import Event, Journal
 from desk.web.keep import KeepJob, ShareJob, keep_job, share_job
+from desk.web.lessons import LessonJob, lesson_job
 from desk.web.school import School
 from desk.web.weigh import BoardJob, Look, WeighJob, weigh_job
 from desk.web.work import STOPPED, ReadJob, read_job
@@ -152,6 +154,7 @@ class Office:
             "answers": [{"seat": seat, **vars(answer)} for seat, answer in game.answers],
             "kept": game.kept,
             "as_kept": game.as_kept,
+            "learned": evening.learned_from(game.number),
             "erased": list(game.erased),
             "view": view,
             "fresh": fresh,
@@ -239,7 +242,7 @@ class Office:
             return None
         seats = [board.seat for board in boards]
         return WeighJob(
-            table=str(self.files.table(evening.table)),
+            table=str(self.files.table(evening.table_for(game.number))),
             boards=tuple(boards),
             answers=tuple(answer for seat, answer in game.answers if seat in seats),
             claims=tuple((evening.players[seat], game.claims.get(seat, ())) for seat in seats),
@@ -309,6 +312,35 @@ class Office:
         kept = await self.weigher.do(id, keep_job, keeping)
         self.write(f"evening/{id}", "kept", {"game": number, "number": kept}, by)
         return kept
+
+    async def learn(self, id: str, number: int, by: str, *, forget: bool) -> list[str]:
+        """Have the table learn from a kept game, or forget it, for the games that follow; returns
+        what the host should know of colours that drifted. Asked twice, it is done once."""
+        self.game(id, number)
+        async with self._keeping.setdefault((id, number), asyncio.Lock()):
+            self.evening_view(id, id)  # after a restart, readings are looked up again
+            evening, game = self.game(id, number)
+            if evening.learned_from(number) != forget:
+                return []
+            if game.kept is None or not (game.as_kept or forget):
+                raise Refusal(409, "Keep the game first: a table learns from games that are kept.")
+            view, fresh = self.weighed(evening, game)
+            if not forget and not (view and fresh and view["tally"]["settled"]):
+                raise Refusal(409, "This game is not settled. Answer its questions first.")
+            job = LessonJob(
+                self.whole(evening, game),
+                called(game.kept),
+                now(self.clock),
+                str(self.files.folder / "tables"),
+                evening.table,
+                forget,
+            )
+            told = await self.weigher.do(id, lesson_job, job)
+            if "problem" in told:
+                raise Refusal(409, told["problem"])
+            body = {"game": number, "table": told["table"], "learned": not forget}
+            self.write(f"evening/{id}", "learned", body, by)
+            return list(told["words"])
 
     async def share(self, id: str, number: int, form: str) -> bytes:
         """The tally as a file."""

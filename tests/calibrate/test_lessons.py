@@ -42,7 +42,14 @@ def boards(
     for name, photo in penmarrow_games.items():
         truth = {**penmarrow_truth[name]["labels"], **penmarrow_truth[name]["under_cover"]}
         lessons.append(
-            lesson_of(read_photo(photo, penmarrow_table), truth, "game 7", AT, photo.sha256)
+            lesson_of(
+                read_photo(photo, penmarrow_table),
+                truth,
+                truth,
+                game="game 7",
+                at=AT,
+                photo=photo.sha256,
+            )
         )
     return lessons
 
@@ -54,7 +61,7 @@ def taught(penmarrow_table: Table, boards: list[Lesson]) -> Table:
 
 def lesson(seed: int, photo: str = "") -> Lesson:
     truth = dict(shot(seed, BULB).truth.labels)
-    return lesson_of(reading(seed, BULB), truth, "game 7", AT, photo)
+    return lesson_of(reading(seed, BULB), truth, (), game="game 7", at=AT, photo=photo)
 
 
 def test_lessons_come_back_from_the_table_s_file_as_they_were(taught: Table) -> None:
@@ -101,7 +108,9 @@ def test_nothing_is_learned_of_a_board_that_is_read_otherwise_than_it_was_kept()
     truth = dict(shot(0, KIND_LIGHT).truth.labels)
     cell = next(c for c, read in board.cells.items() if read.colour == "slate" and not read.doubt)
     with pytest.raises(CalibrationError, match=rf"{cell} \(slate, kept as tar\)"):
-        lesson_of(board, {**truth, cell: "tar"}, "game 7", "", "a")
+        lesson_of(board, {**truth, cell: "tar"}, (), game="game 7", at=AT, photo="a")
+    named = lesson_of(board, {**truth, cell: "tar"}, [cell], game="game 7", at=AT, photo="a")
+    assert named.cells[cell] == "tar", "a person has said so"
 
 
 def test_pieces_that_are_others_now_are_noticed_and_a_lamp_is_not() -> None:

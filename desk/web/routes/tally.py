@@ -46,6 +46,18 @@ async def keep(request: Request, id: Id, number: Number, form: forms.Said) -> di
     return {"number": await office_of(request).keep(id, number, form.by)}
 
 
+@router.put("/evenings/{id}/games/{number}/lesson", summary="Let the table learn from a kept game")
+async def lesson(
+    request: Request, id: Id, number: Number, form: forms.LessonForm
+) -> dict[str, Any]:
+    """For games that follow, here and on later evenings; or let it forget what it learned.
+
+    ``words`` tell of colours that no longer look as they were learned.
+    """
+    words = await office_of(request).learn(id, number, form.by, forget=not form.learn)
+    return {"words": words}
+
+
 Share = Annotated[str, Path(pattern=f"^({'|'.join(FORMS)})$")]
 
 

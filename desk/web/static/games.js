@@ -235,7 +235,21 @@ async function tally({ state, game, table, api, base }) {
     h("p", { class: "quiet noprint" }, "Each number opens its proof on the photo."), told.unsure_words.map((words) => h("p", { class: "quiet" }, words)),
     h("h2", {}, "Said by people"), game.answers.length ? h("ul", {}, game.answers.map((a) => h("li", {}, `${a.player}’s ${a.cell}: ${a.colour === "skip" ? "left open" : a.colour}, by ${a.by}`))) : h("p", { class: "quiet" }, "Nothing was asked or corrected."),
     h("div", { class: "noprint" }, h("h2", {}, "Share"), h("div", { class: "row" }, h("a", { class: "button", href: `${file}.png`, download: "tally.png" }, "Picture (PNG)"), h("a", { class: "button", href: `${file}.pdf`, download: "tally.pdf" }, "PDF"), h("button", { onclick: shareText, "data-key": "share-text" }, "Text"), h("a", { class: "button", href: `${file}.html`, download: "score-sheet.html" }, "Score sheet"), h("button", { onclick: () => print() }, "Print")),
-      h("h2", {}, "Keep"), game.kept ? h("p", {}, "Kept in the archive as ", h("a", { href: `#/archive/${game.kept}` }, `game ${game.kept}`), game.as_kept ? "." : "; it was changed here since.") : null, game.as_kept ? null : h("button", { class: game.kept ? "" : "first", disabled: missing.length > 0, onclick: async () => { const kept = await tell("POST", `${api}/keep`, {}); if (kept) { say(`Kept as game ${kept.number}.`); soon(); } } }, game.kept ? "Keep the change in its place" : "Keep in the archive"))];
+      h("h2", {}, "Keep"), game.kept ? h("p", {}, "Kept in the archive as ", h("a", { href: `#/archive/${game.kept}` }, `game ${game.kept}`), game.as_kept ? "." : "; it was changed here since.") : null, game.as_kept ? null : h("button", { class: game.kept ? "" : "first", disabled: missing.length > 0, onclick: async () => { const kept = await tell("POST", `${api}/keep`, {}); if (kept) { say(`Kept as game ${kept.number}.`); soon(); } } }, game.kept ? "Keep the change in its place" : "Keep in the archive"), lesson(game, told.settled, api, base))];
+}
+
+// What the table learned of a wrong board it would believe of later ones: a person looks first.
+function lesson(game, settled, api, base) {
+  if (!game.learned && !(game.as_kept && settled)) return null;
+  const set = async (learn) => {
+    const done = await tell("PUT", `${api}/lesson`, { learn });
+    if (!done) return;
+    if (done.words.length) dialog("Learned, but look", h("ul", {}, done.words.map((words) => h("li", {}, words))));
+    else say(learn ? "Learned. It counts from the next game on." : "Forgotten.");
+    soon();
+  };
+  if (game.learned) return h("div", {}, h("p", {}, "The table has learned from these boards; later games under this lamp are asked less. "), h("button", { "data-key": "forget", onclick: () => set(false) }, "Forget them again"));
+  return h("div", {}, h("p", { class: "quiet" }, "The table can learn from these boards, so that later games under this lamp are asked less. ", h("a", { href: `${base}/boards` }, "Look through them"), " first: what it learns of a wrong piece it would believe."), h("button", { "data-key": "learn", onclick: () => set(true) }, "Every piece lies as shown: learn"));
 }
 
 // Teaching ----------------------------------------------------------------------------------------
