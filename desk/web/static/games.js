@@ -249,7 +249,7 @@ function lesson(game, settled, api, base) {
     soon();
   };
   if (game.learned) return h("div", {}, h("p", {}, "The table has learned from these boards; later games under this lamp are asked less. "), h("button", { "data-key": "forget", onclick: () => set(false) }, "Forget them again"));
-  return h("div", {}, h("p", { class: "quiet" }, "The table can learn from these boards, so that later games under this lamp are asked less. ", h("a", { href: `${base}/boards` }, "Look through them"), " first: what it learns of a wrong piece it would believe."), h("button", { "data-key": "learn", onclick: () => set(true) }, "Every piece lies as shown: learn"));
+  return h("div", {}, h("p", { class: "quiet" }, "The table can learn from these boards, so that later games under this lamp are asked less. ", h("a", { href: `${base}/boards` }, "Look through them"), " first: a piece that was read wrongly would be learned wrongly."), h("button", { "data-key": "learn", onclick: () => set(true) }, "Every piece lies as shown: learn"));
 }
 
 // Teaching ----------------------------------------------------------------------------------------
