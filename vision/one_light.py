@@ -35,28 +35,28 @@ Board = tuple[Evidence, Answers]
 """What a photo shows of a board, and what a person named on it."""
 
 
+FAR_MM = 20_000.0
+"""How far apart the boards are taken to lie: what varies over one says nothing of another."""
+
+STRANGER = 0.5
+"""How much farther from their likeliest labels a board's cells may lie (median) beside the others
+than alone for all to share a light."""
+
+WEIGHT, TOLD_WEIGHT = 0.5, 0.75
+"""Weight of what a cell looks like beside the other boards against alone, in the geometric mean;
+the latter where a person has named cells of another board."""
+
+GAMES_TRIED = 2
+MOST_BESIDE = 3
+"""Games that the table learned from, the latest first, and boards of each, that are laid beside."""
+
+
 @dataclass(frozen=True)
 class Hearing:
     """How a board hears the others: with what weight, and whether that ``settles`` doubts too."""
 
     weight: float
     settles: bool
-
-
-FAR_MM = 20_000.0
-"""How far apart the boards are taken to lie: what varies over one says nothing of another."""
-
-STRANGER = 0.5
-
-WEIGHT, TOLD_WEIGHT = 0.5, 0.75
-"""Weight of what a cell looks like beside the other boards against alone, in the geometric mean;
-the latter where a person has named cells of another board."""
-"""How much farther from their likeliest labels a board's cells may lie (median) beside the others
-than alone for all to share a light."""
-
-GAMES_TRIED = 2
-MOST_BESIDE = 3
-"""Games that the table learned from, the latest first, and boards of each, that are laid beside."""
 
 
 def settle_together(
@@ -96,7 +96,7 @@ def _under_one_light(
         itself = alone[number]
         if isinstance(reading, Together):
             cells.append(settle(reading, its, table).cells)
-        elif beside and not itself.by_strip:
+        elif beside and reading.evidence.spares is None:
             said = taught or any(words for other, words in enumerate(told) if other != number)
             calm = taught or alarm_of(itself.belief) is None
             hearing = Hearing(TOLD_WEIGHT if said else WEIGHT, calm)

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+import numpy as np
+
 from calibrate.lessons import with_lessons
 from calibrate.types import Lesson
 from samples.conditions import Conditions
 from tests.vision.near_boards import BULB, COLD, kit, reading, shot
 from tests.vision.practice import KIND_LIGHT, from_pixels, photo_of, snap
 from vision.one_light import settle_together
-from vision.read import read_photo
+from vision.read import judged, read_photo
 from vision.second_look import Together, read_together, settle
-from vision.types import Reading
+from vision.types import Reading, Spares
 
 GAMES = ((0, BULB), (3, BULB), (0, COLD), (3, COLD), (0, KIND_LIGHT))
 """The first of three boards, by seed, and their light; the last is the calibration's."""
@@ -143,3 +145,18 @@ def test_a_board_of_two_photos_stays_as_they_leave_it() -> None:
     told = {"A1": shot(0, BULB).truth.labels["A1"]}
     after = together([joined, reading(1, BULB)], told, {})
     assert after[0].cells == settle(joined, told, kit().table).cells
+
+
+def test_what_a_key_strip_doubts_stays_in_doubt() -> None:
+    """Two spare pieces on each other's name contradict the board, whatever the others say."""
+    boards = three(0, BULB)
+    truth = shot(0, BULB).truth.labels
+    ids = list(truth)
+    pieces = [next(c for c in ids if truth[c] == colour) for colour in ("coal", "tar")]
+    seen = boards[0].evidence.samples.top[[ids.index(cell) for cell in pieces]]
+    spares = Spares(("tar", "coal"), seen, np.array([[-20.0, 20.0], [-20.0, 40.0]]))
+    evidence = replace(boards[0].evidence, spares=spares)
+    alone = judged(evidence, kit().table, {}).cells
+    beside = together([replace(boards[0], evidence=evidence, cells=alone), *boards[1:]])
+    assert any("key strip" in str(read.doubt) for read in alone.values())
+    assert beside[0].cells == alone
