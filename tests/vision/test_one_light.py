@@ -149,8 +149,8 @@ def test_a_board_of_two_photos_stays_as_they_leave_it() -> None:
 
 def test_what_a_key_strip_doubts_stays_in_doubt() -> None:
     """Two spare pieces on each other's name contradict the board, whatever the others say."""
-    boards = three(0, BULB)
-    truth = shot(0, BULB).truth.labels
+    boards = three(0, COLD)
+    truth = shot(0, COLD).truth.labels
     ids = list(truth)
     pieces = [next(c for c in ids if truth[c] == colour) for colour in ("coal", "tar")]
     seen = boards[0].evidence.samples.top[[ids.index(cell) for cell in pieces]]
