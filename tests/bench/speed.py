@@ -149,7 +149,7 @@ def stages(data: bytes, table: Table) -> dict[str, Callable[[], object]]:
     ids = tuple(cell.id for cell in sheet.lattice.cells)
 
     def classify() -> dict[str, CellReading]:
-        belief = belief_of(evidence, table, {})
+        belief = belief_of(replace(evidence), table, {})  # a new one is not known yet
         return name_cells(belief, evidence.samples, ids, table.palette.unrest)
 
     grid = {cell: read.colour.replace("odd", "empty") for cell, read in classify().items()}
