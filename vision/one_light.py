@@ -42,7 +42,7 @@ STRANGER = 0.5
 """How much farther from their likeliest labels a board's cells may lie (median) beside the others
 than alone for all to share a light."""
 
-WEIGHT, TOLD_WEIGHT = 0.5, 0.75
+WEIGHT, TOLD_WEIGHT = 0.25, 0.75
 """Weight of what a cell looks like beside the other boards against alone, in the geometric mean;
 the latter where a person has named cells of another board."""
 

@@ -41,7 +41,7 @@ many cells must not make it as sure as they would if one did (a coarsened poster
 Dunson, "Robust Bayesian inference via coarsening", JASA 114(527), 2019). The cells of several
 boards together count no more than those of one."""
 
-ROUNDS = 3
+ROUNDS = 2
 DRAWS = 48
 ENOUGH = 12.0
 """Effective number of draws below which the weights are tempered."""

@@ -11,17 +11,20 @@ from tests.vision.near_boards import BULB, kit, reading, shot
 from tests.vision.practice import photo_of
 
 PLAYERS = ("Ana", "Ben", "Cem")
+FIRST = 12
+"""Seed of Ana's board."""
+
 AT = datetime(2026, 5, 1, 20).isoformat()
 
 
 def seat(player: str) -> Seat:
-    number = PLAYERS.index(player)
-    first = reading(number, BULB)
-    return Seat(player, b"", photo_of(shot(number, BULB)), first, first, first)
+    seed = FIRST + PLAYERS.index(player)
+    first = reading(seed, BULB)
+    return Seat(player, b"", photo_of(shot(seed, BULB)), first, first, first)
 
 
 def truth(player: str) -> dict[str, str]:
-    return dict(shot(PLAYERS.index(player), BULB).truth.labels)
+    return dict(shot(FIRST + PLAYERS.index(player), BULB).truth.labels)
 
 
 def doubtful(game: Game, player: str) -> set[str]:

@@ -82,15 +82,25 @@ def test_a_board_by_itself_and_boards_without_doubt_are_left_as_they_are() -> No
     assert [b.cells for b in together(plain)] == [b.cells for b in plain]
 
 
-def test_a_word_on_one_board_settles_cells_of_the_others() -> None:
-    boards = three(0, BULB)
-    before = together(boards)
-    cell = doubtful(before[2])[0]
-    colour = shot(2, BULB).truth.labels[cell]
-    after = together(boards, {}, {}, {cell: colour})
-    assert doubts(after[:2]) < doubts(before[:2])
-    assert after[2].cells[cell].candidates == (colour,)
-    assert not wrong(after, 0, BULB)
+def test_words_on_one_board_settle_cells_of_the_others() -> None:
+    """Whichever board of a game is settled first, the others are left with fewer doubts."""
+    for first in (0, 12):
+        before = together(three(first, BULB))
+        heard = 0
+        for speaks in range(3):
+            truth = shot(first + speaks, BULB).truth.labels
+            told: list[dict[str, str]] = [{}, {}, {}]
+            told[speaks] = {cell: truth[cell] for cell in doubtful(before[speaks])}
+            after = together(three(first, BULB), *told)
+            others = [board for board in range(3) if board != speaks]
+            left = doubts(after[b] for b in others)
+            assert left <= doubts(before[b] for b in others)
+            heard += doubts(before[b] for b in others) - left
+            assert all(
+                after[speaks].cells[c].candidates == (told[speaks][c],) for c in told[speaks]
+            )
+            assert not wrong(after, first, BULB)
+        assert heard > 0
 
 
 def test_what_was_certain_before_anybody_spoke_stays_so() -> None:
@@ -106,14 +116,15 @@ def test_what_was_certain_before_anybody_spoke_stays_so() -> None:
 
 
 def test_boards_learned_from_settle_cells_of_later_ones() -> None:
-    """The third board of a game, beside two of an earlier game under the same lamp."""
-    boards = three(0, BULB)
-    taught = with_lessons(kit().table, [lesson(board, 0) for board in (0, 1)])
-    alone, beside = (
-        settle_together([boards[2]], [{}], table)[0] for table in (kit().table, taught)
-    )
-    assert len(doubtful(beside)) < len(doubtful(alone)) == len(doubtful(boards[2]))
-    assert not wrong([beside], 2, BULB)
+    """The third board of a game, beside the two others as boards of an earlier one."""
+    alone, beside = [], []
+    for first in (0, 3, 6):
+        board = reading(first + 2, BULB)
+        taught = with_lessons(kit().table, [lesson(seed, 0) for seed in (first, first + 1)])
+        alone.append(board)
+        beside += settle_together([board], [{}], taught)
+        assert not wrong(beside[-1:], first + 2, BULB)
+    assert doubts(beside) < doubts(alone)
 
 
 def test_the_latest_game_that_shares_the_light_is_laid_beside() -> None:
