@@ -29,6 +29,11 @@ FEWEST_PIECES = 3
 """Pieces of a colour on the boards below which its middle says nothing of drift."""
 
 
+def called(number: int) -> str:
+    """What a game of the archive is called in a table that learned from it."""
+    return f"game {number}"
+
+
 def lesson_of(
     reading: Reading,
     cells: Mapping[str, str],

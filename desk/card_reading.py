@@ -25,7 +25,7 @@ from desk.card_drawing import (
 from desk.durable import write_whole
 from desk.given import GivenError, is_count, load_toml, parse_corners
 from desk.photo_file import photo_in
-from desk.say import working
+from desk.say import asked, working
 from desk.shelf import table_file
 from scoring.sheet import GameSheet, load_sheet, parse_sheet
 from vision.cards import CardLook
@@ -267,15 +267,6 @@ def typed_need(sheet: GameSheet, cells: Sequence[str], ink: Ink) -> str:
         if typed in letters.values() or typed in SIGNS:
             return typed
         print(f"  {typed!r} is none of these.")
-
-
-def asked(words: str) -> str:
-    """What is typed; "" at the end of the input."""
-    try:
-        return input(words).strip()
-    except EOFError:
-        print()
-        return ""
 
 
 def confirmed(draft: Draft, card: int, sheet: GameSheet) -> str | None:

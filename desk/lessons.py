@@ -13,16 +13,24 @@ from typing import Any
 
 import numpy as np
 
-from calibrate.lessons import drift, drift_words, lesson_of, with_lessons, without_lessons
+from calibrate.lessons import (
+    called,
+    drift,
+    drift_words,
+    lesson_of,
+    with_lessons,
+    without_lessons,
+)
 from calibrate.types import Lesson, Table
 from desk.archive import Archive
 from desk.given import GivenError
 from desk.keeping.content import Content, is_settled
 from desk.keeping.recount import told_of
+from desk.keeping.reread import corners_by_hand
 from desk.kept import clock_words, open_kept
 from desk.pictures import save_overlay
 from desk.questions import file_name
-from desk.say import so_many, working
+from desk.say import asked, so_many, working
 from desk.table_sheet import fits
 from desk.tables import shelf_in
 from scoring.sheet import parse_sheet
@@ -37,7 +45,8 @@ NOT_LEARNED_OF = "nothing is learned of it: it was left open, or is covered here
 def run_learn(data: Path | None, name: str, number: int, where: str | None, out: Path) -> int:
     """Show a kept game's boards, ask whether all is right, and learn; returns the exit code."""
     shelf, archive = shelf_in(data), open_kept(where)
-    table, game = shelf.table(name), learnable(archive, number, shelf.table(name))
+    table = shelf.table(name)
+    game = learnable(archive, number, table)
     lessons = []
     for board in game["boards"]:
         with working(f"Reading {board['player']}'s board"):
@@ -45,7 +54,7 @@ def run_learn(data: Path | None, name: str, number: int, where: str | None, out:
         lessons.append(lesson)
         cells = so_many(len(lesson.cells), "cell")
         print(f"{board['player']}: {cells} to learn from, drawn in {picture}")
-    if not said_right():
+    if asked("Does every piece lie as the pictures show? y or n > ").lower() not in ("y", "yes"):
         print("Nothing was learned.")
         return NOT_LEARNED
     now = shelf.put(with_lessons(table, lessons))
@@ -53,11 +62,6 @@ def run_learn(data: Path | None, name: str, number: int, where: str | None, out:
     for words in drift_words(drift(table, lessons)):
         print(f"- {words}")
     return 0
-
-
-def called(number: int) -> str:
-    """What a game of the archive is called in a table that learned from it."""
-    return f"game {number}"
 
 
 def learnable(archive: Archive, number: int, table: Table) -> Content:
@@ -85,8 +89,8 @@ def looked_at(
 ) -> tuple[Lesson, Path]:
     """What one board of a kept game teaches, and the picture that shows it."""
     photo = load_photo(archive.photo(board["photo_file"]), board["player"])
-    by_hand = board["reading"].get("method") == "corners"
-    corners = np.array(board["reading"]["board_corners_px"], float) if by_hand else None
+    tapped = corners_by_hand(board["reading"])
+    corners = None if tapped is None else np.array(tapped, float)
     reading = read_photo(photo, table, corners)
     cells = certain_cells(game, board)
     lesson = lesson_of(
@@ -117,16 +121,6 @@ def certain_cells(game: Content, board: Mapping[str, Any]) -> dict[str, str]:
         for cell, colour in board["grid"].items()
         if cell in told or (read[cell]["doubt"] is None and read[cell]["colour"] == colour)
     }
-
-
-def said_right() -> bool:
-    """Whether a person says that all pictures are right."""
-    try:
-        typed = input("Does every piece lie as the pictures show? y or n > ")
-    except EOFError:
-        print()
-        return False
-    return typed.strip().lower() in ("y", "yes")
 
 
 def run_lessons(data: Path | None, name: str) -> None:

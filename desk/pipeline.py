@@ -108,15 +108,17 @@ def with_answers(game: Game, answers: Sequence[Answer]) -> Game:
     With none it is the game as its boards, read under one light, leave it.
     """
     known = (*game.answers, *answers)
-    told = [
-        {a.cell: a.colour for a in known if a.player == seat.player and a.colour != SKIP}
-        for seat in game.seats
-    ]
+    told = [told_of(known, seat.player) for seat in game.seats]
     readings = settle_together([seat.first for seat in game.seats], told, game.table)
     seats = tuple(
         replace(seat, told=reading) for seat, reading in zip(game.seats, readings, strict=True)
     )
     return suspecting(replace(game, seats=seats, answers=known))
+
+
+def told_of(answers: Sequence[Answer], player: str) -> dict[str, str]:
+    """What people said lies in the cells of a player's board, without those left open."""
+    return {a.cell: a.colour for a in answers if a.player == player and a.colour != SKIP}
 
 
 def hangs_of(game: Game) -> Hangs:

@@ -38,6 +38,15 @@ def complain(words: str) -> None:
     print(words, file=sys.stderr)
 
 
+def asked(words: str) -> str:
+    """What is typed; "" at the end of the input."""
+    try:
+        return input(words).strip()
+    except EOFError:
+        print()
+        return ""
+
+
 def so_many(count: int, one: str, more: str = "") -> str:
     """A number and what it counts: "1 photo", "2 photos"; ``more`` where the plural is another."""
     return f"{count} {one if count == 1 else more or one + 's'}"

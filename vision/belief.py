@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +58,16 @@ def margin_asked(belief: Belief) -> Array:
     strange = np.maximum(0.0, belief.distances.min(axis=1) - FAMILIAR)
     hidden = MARGIN_PER_VEIL * belief.veil + MARGIN_PER_CLIPPED * belief.clipped
     return MARGIN + MARGIN_PER_STRANGENESS * strangeness(belief) + hidden + strange
+
+
+def part_of(belief: Belief, cells: slice) -> Belief:
+    """The belief about some of the cells."""
+    return replace(
+        belief,
+        distances=belief.distances[cells],
+        veil=belief.veil[cells],
+        clipped=belief.clipped[cells],
+    )
 
 
 def in_margins(belief: Belief) -> Array:

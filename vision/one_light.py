@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from calibrate.types import Lesson, Table
 from scoring.words import listed
-from vision.belief import Belief, in_margins
+from vision.belief import Belief, in_margins, part_of
 from vision.classify import believe
 from vision.doubt import alarm_of, name_cells
 from vision.level import plan_of
@@ -178,16 +178,7 @@ def _judged_as_one(boards: Sequence[Board], table: Table) -> list[Belief]:
         },
         boards=count,
     )
-    return [_part(joined, slice(start, start + len(ids))) for start in starts]
-
-
-def _part(belief: Belief, cells: slice) -> Belief:
-    return replace(
-        belief,
-        distances=belief.distances[cells],
-        veil=belief.veil[cells],
-        clipped=belief.clipped[cells],
-    )
+    return [part_of(joined, slice(start, start + len(ids))) for start in starts]
 
 
 def _heard(

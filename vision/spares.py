@@ -17,7 +17,7 @@ from calibrate.types import Palette, Table
 from scoring.lattice import board_corners_mm
 from scoring.types import EMPTY
 from scoring.words import listed
-from vision.belief import Belief
+from vision.belief import Belief, part_of
 from vision.classify import believe
 from vision.geometry import board_places
 from vision.key_strip import read_strip, strip_plan
@@ -154,12 +154,7 @@ def believe_beside(
         np.vstack([places_mm, spares.places_mm]),
         {**known, **{count + i: name for i, name in enumerate(spares.names)}},
     )
-    return replace(
-        belief,
-        distances=belief.distances[:count],
-        veil=belief.veil[:count],
-        clipped=belief.clipped[:count],
-    )
+    return part_of(belief, slice(count))
 
 
 def _relative(spares: Spares, light: Light, palette: Palette, places_mm: Array) -> Array:

@@ -93,8 +93,6 @@ def tasks_of(archive: Archive, wanted: Wanted) -> list[Task]:
 
 def task_of(row: Mapping[str, Any], content: dict[str, Any], board: Mapping[str, Any]) -> Task:
     """One board's task."""
-    reading = board["reading"]
-    by_hand = reading.get("method") == "corners"
     return Task(
         game_id=row["id"],
         uid=row["uid"],
@@ -103,8 +101,13 @@ def task_of(row: Mapping[str, Any], content: dict[str, Any], board: Mapping[str,
         table_file=table_file(content["table_sha256"]),
         told=told_of(content, board["player"]),
         grid=board["grid"],
-        corners_px=reading.get("board_corners_px") if by_hand else None,
+        corners_px=corners_by_hand(board["reading"]),
     )
+
+
+def corners_by_hand(reading: Mapping[str, Any]) -> Any:
+    """The board's corners in px where a person gave them for this kept reading, else None."""
+    return reading.get("board_corners_px") if reading.get("method") == "corners" else None
 
 
 def reread(

@@ -9,8 +9,9 @@ from typing import Any
 from calibrate.lessons import drift, drift_words, lesson_of, with_lessons, without_lessons
 from calibrate.store import load_table, table_bytes
 from calibrate.types import Lesson, Table
+from desk.pipeline import told_of
 from desk.shelf import SUFFIX, Shelf
-from desk.types import SKIP, Outcome, Seat
+from desk.types import Outcome, Seat
 from desk.web.weigh import WeighJob, outcome_of
 from scoring.errors import TallyglassError
 
@@ -64,10 +65,6 @@ def lessons_of(outcome: Outcome, called: str, at: str) -> list[Lesson]:
 
 def lesson_from(seat: Seat, outcome: Outcome, called: str, at: str) -> Lesson:
     """What one board teaches, by its certain cells and those that a person named."""
-    named = {
-        answer.cell
-        for answer in outcome.game.answers
-        if answer.player == seat.player and answer.colour != SKIP
-    }
+    named = told_of(outcome.game.answers, seat.player)
     cells = {cell: read.colour for cell, read in seat.reading.cells.items() if not read.doubt}
     return lesson_of(seat.first, cells, named, game=called, at=at, photo=seat.photo.sha256)

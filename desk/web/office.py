@@ -14,8 +14,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from calibrate.lessons import called
 from desk.archive import now_utc
-from desk.lessons import called
 from desk.types import now
 from desk.web.calibration import Calibration, fold_calibration
 from desk.web.crew import Crew

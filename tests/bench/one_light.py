@@ -29,7 +29,7 @@ from samples.conditions import Conditions
 from samples.kits import Kit, invent_kit
 from samples.photographer import Shot, take_photo
 from scoring.errors import TallyglassError
-from tests.bench.second_look import photo_of, table_of
+from tests.bench.second_look import doubts, photo_of, table_of
 from tests.bench.yardsticks import below_cover, most_doubtful
 from vision.one_light import settle_together
 from vision.read import read_photo
@@ -87,14 +87,15 @@ def figures(game: Played, way: Settle) -> np.ndarray:
     """Cells, those in doubt, silently wrong, questions, and silently wrong once settled."""
     told: list[dict[str, str]] = [{} for _ in game.boards]
     seen = way(game.boards, told, game.table)
-    cells, doubts, wrong = sum(len(b.cells) for b in seen), _doubts(seen), _wrong(game, seen, told)
+    cells, open_cells = sum(len(b.cells) for b in seen), sum(map(doubts, seen))
+    wrong = _wrong(game, seen, told)
     now = seen
     while open_cell := _next_doubt(now, game.table, told):
         board, cell = open_cell
         truth = game.shots[board].truth
         told[board][cell] = below_cover(truth.labels, truth.under_cover)[cell]
         now = way(game.boards, told, game.table)
-    return np.array([cells, doubts, wrong, sum(map(len, told)), _wrong(game, now, told)])
+    return np.array([cells, open_cells, wrong, sum(map(len, told)), _wrong(game, now, told)])
 
 
 def _next_doubt(boards: Sequence[Reading], table: Table, told: Told) -> tuple[int, str] | None:
@@ -102,10 +103,6 @@ def _next_doubt(boards: Sequence[Reading], table: Table, told: Told) -> tuple[in
         if cell := most_doubtful(board, table, its):
             return number, cell
     return None
-
-
-def _doubts(boards: Sequence[Reading]) -> int:
-    return sum(read.doubt is not None for board in boards for read in board.cells.values())
 
 
 def _wrong(game: Played, boards: Sequence[Reading], told: Told) -> int:
@@ -144,8 +141,8 @@ def main() -> int:
 
 
 def _print(name: str, way: str, row: np.ndarray) -> None:
-    cells, doubts, wrong, questions, left = row
-    words = f"{name:20} {way:11} {cells:5.0f}  {doubts:6.0f}  {wrong:5.0f}"
+    cells, open_cells, wrong, questions, left = row
+    words = f"{name:20} {way:11} {cells:5.0f}  {open_cells:6.0f}  {wrong:5.0f}"
     print(f"{words}  {questions:9.0f}  {left:18.0f}", flush=True)
 
 
